@@ -41,7 +41,7 @@ def sentence(text: str) -> str:
 
 
 class TrialkitError(Exception):
-    """Base of all errors that trialkit raises on purpose; its text is fit to be printed as it is."""
+    """Base of all errors that trialkit raises on purpose; its text is printed as it is."""
 
 
 class StudyError(TrialkitError):

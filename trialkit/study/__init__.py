@@ -1,0 +1,31 @@
+"""What was planned: treatments, sites, seasons, measures, units and margins."""
+
+from trialkit.study.description import Study
+from trialkit.study.measure import KINDS, Measure
+from trialkit.study.parts import (
+    CullCause,
+    DegreeDays,
+    Organism,
+    ProtocolRule,
+    Rating,
+    Season,
+    Site,
+    Treatment,
+)
+from trialkit.study.read import STUDY_FILE, read_study
+
+__all__ = [
+    "KINDS",
+    "STUDY_FILE",
+    "CullCause",
+    "DegreeDays",
+    "Measure",
+    "Organism",
+    "ProtocolRule",
+    "Rating",
+    "Season",
+    "Site",
+    "Study",
+    "Treatment",
+    "read_study",
+]
