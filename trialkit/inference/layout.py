@@ -1,0 +1,183 @@
+"""What a design must be to answer a question about treatments: the checks behind make_design."""
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from trialkit.errors import AnalysisError
+from trialkit.inference.columns_in import refuse_values
+from trialkit.inference.labels import natural_order
+
+Names = Mapping[str, str]
+
+
+def check_roles(names: Names, family: str) -> None:
+    """Raise AnalysisError where the parts named do not make a design that can be analysed."""
+    if ("row" in names) != ("column" in names):
+        raise AnalysisError("A Latin square needs both row and column. Name the other column too.")
+    if "whole_plot" in names:
+        _check_split_plot(names, family)
+    if "row" in names and "environment" in names:
+        raise AnalysisError(
+            "Latin squares over several environments are not combined. Analyse each environment "
+            "on its own, or name the blocks instead of row and column."
+        )
+    if "row" in names and family not in ("normal", "lognormal"):
+        raise AnalysisError(
+            f"A Latin square is analysed for family 'normal' or 'lognormal', not '{family}'. "
+            "Name the rows or the columns as block instead."
+        )
+    if family == "proportion" and "trials" not in names:
+        raise AnalysisError(
+            "Family 'proportion' needs trials: the column with the number examined, of which the "
+            f"response '{names['response']}' is a part."
+        )
+    _check_only_with(names, family, "trials", "proportion")
+    _check_only_with(names, family, "exposure", "count")
+
+
+def _check_split_plot(names: Names, family: str) -> None:
+    if "block" not in names:
+        raise AnalysisError(
+            f"A split plot with whole plots of '{names['whole_plot']}' needs block: a whole plot "
+            "is one level of that factor in one block."
+        )
+    clash = [role for role in ("row", "environment") if role in names]
+    if clash:
+        raise AnalysisError(
+            f"A split plot cannot be combined with {clash[0]}. Analyse each environment on its "
+            "own, with block and whole_plot only."
+        )
+    if family not in ("normal", "lognormal"):
+        raise AnalysisError(
+            f"A split plot is analysed for family 'normal' or 'lognormal', not '{family}'. "
+            "Analyse each level of the whole-plot factor on its own."
+        )
+
+
+def _check_only_with(names: Names, family: str, role: str, wanted: str) -> None:
+    if role in names and family != wanted:
+        raise AnalysisError(
+            f"Column '{names[role]}' is named as {role}, which goes with family '{wanted}', not "
+            f"'{family}'. Leave out {role} or choose family '{wanted}'."
+        )
+
+
+def check_treatments_left(whole: pd.DataFrame, used: pd.DataFrame, names: Names) -> None:
+    """Raise AnalysisError for a treatment that lost every row, or where fewer than two are left."""
+    if used.empty:
+        raise AnalysisError(
+            f"Column '{names['response']}' has no value in any complete row. "
+            "Fill in the values, or choose another response."
+        )
+    gone = natural_order(set(whole["treatment"].dropna()) - set(used["treatment"]))
+    if gone:
+        raise AnalysisError(
+            f"Treatment '{gone[0]}' has no value of '{names['response']}' in any plot. Leave its "
+            "rows out of the table and say in the report that it could not be judged."
+        )
+    left = used["treatment"].unique()
+    if len(left) < 2:
+        raise AnalysisError(
+            f"Column '{names['treatment']}' holds a single treatment ('{left[0]}'). A comparison "
+            "needs at least two."
+        )
+
+
+def check_values(used: pd.DataFrame, names: Names, family: str) -> None:
+    """Raise AnalysisError for responses, trials or exposures that the family cannot have."""
+    response = used["response"].rename(names["response"])
+    if family == "lognormal":
+        refuse_values(response, response <= 0, "has no logarithm",
+                      "Correct it, or use family 'normal', or 'count' for counts")  # fmt: skip
+    if family in ("count", "proportion"):
+        refuse_values(response, response < 0, "is negative, which a count cannot be",
+                      "Correct it, or use family 'normal'")  # fmt: skip
+    if "trials" in used:
+        refuse_values(used["trials"].rename(names["trials"]), used["trials"] < 0,
+                      "is negative", "Give the number examined")  # fmt: skip
+        refuse_values(response, response > used["trials"], "is more than the number examined",
+                      f"Correct it or column '{names['trials']}'")  # fmt: skip
+    if "exposure" in used:
+        refuse_values(used["exposure"].rename(names["exposure"]), used["exposure"] <= 0,
+                      "is not positive", "Give the plants or the area examined")  # fmt: skip
+    if family in ("normal", "lognormal", "ordinal") and response.nunique() == 1:
+        raise AnalysisError(
+            f"Column '{names['response']}' has the same value ({response.iloc[0]:g}) in every "
+            "plot. Without variation there is nothing to test; report the value itself."
+        )
+
+
+def check_layout(used: pd.DataFrame, names: Names) -> None:
+    """Raise AnalysisError for single blocks, duplicate cells and treatments tied to blocks."""
+    for role in ("block", "row", "column", "whole_plot", "environment"):
+        if role in names and used[role].nunique() < 2:
+            raise AnalysisError(_single_level(role, names[role], str(used[role].iloc[0])))
+    for role in ("environment",) if "environment" in names else ("block", "row", "column"):
+        if role in names:
+            _check_connected(used, role, names)
+    _check_duplicates(used, names)
+    _check_replication(used, names)
+
+
+def _single_level(role: str, name: str, level: str) -> str:
+    remedy = {
+        "block": "Leave out block if the plots were completely randomised; if each site was one "
+        "block, name the site as block",
+        "environment": "Leave out environment to analyse the one at hand",
+        "whole_plot": "Leave out whole_plot: there is no whole-plot factor to compare",
+    }.get(role, "A Latin square has as many of them as treatments")
+    return f"Column '{name}' holds a single {role.replace('_', ' ')} ('{level}'). {remedy}."
+
+
+def _check_duplicates(used: pd.DataFrame, names: Names) -> None:
+    if "row" in names:
+        cell = [role for role in ("block", "row", "column") if role in names]
+    elif "block" in names:
+        roles = ("environment", "block", "whole_plot", "treatment")
+        cell = [role for role in roles if role in names]
+    else:
+        return
+    again = used.duplicated(cell, keep=False).to_numpy()
+    if again.any():
+        first = used[again].iloc[0]
+        rows = used.index[(used[cell] == first[cell]).all(axis=1)]
+        place = ", ".join(f"{names[role]} '{first[role]}'" for role in cell)
+        raise AnalysisError(
+            f"Rows {', '.join(map(str, rows))} are all {place}. One row per plot is expected: "
+            "average the samples of a plot first; if they are different blocks, or the same block "
+            "label at different sites, say so with block or environment labels of their own."
+        )
+
+
+def _check_replication(used: pd.DataFrame, names: Names) -> None:
+    if len(used) <= used["treatment"].nunique():
+        raise AnalysisError(
+            f"Every treatment of '{names['treatment']}' has one plot only, which leaves nothing "
+            "to measure the error with. Replicates are needed."
+        )
+
+
+def _check_connected(used: pd.DataFrame, role: str, names: Names) -> None:
+    """Raise AnalysisError where treatments can be compared only across different blocks."""
+    treatments, levels = pd.factorize(used["treatment"]), pd.factorize(used[role])
+    t, b = len(treatments[1]), len(levels[1])
+    links = coo_matrix((np.ones(len(used)), (treatments[0], t + levels[0])), shape=(t + b, t + b))
+    parts, part = connected_components(links, directed=False)
+    if parts == 1:
+        return
+    groups = [natural_order(np.asarray(treatments[1])[part[:t] == i]) for i in range(parts)]
+    word = role.replace("_", " ")
+    raise AnalysisError(
+        f"Treatment and {word} are confounded: column '{names[role]}' never puts "
+        f"{_listed(groups[0])} into the same {word} as {_listed(groups[1])}, so their difference "
+        f"cannot be told from that between {word}s. Correct the {word} labels, or leave out {word} "
+        "if it played no part in the randomisation."
+    )
+
+
+def _listed(labels: list[str]) -> str:
+    return " or ".join(f"'{label}'" for label in labels)
