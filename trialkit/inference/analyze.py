@@ -1,0 +1,146 @@
+"""The entry point: one tidy frame in, means, contrasts, tests and effect sizes out."""
+
+import difflib
+
+import pandas as pd
+
+from trialkit.errors import AnalysisError
+from trialkit.inference import checks, effect_sizes, linear, multiplicity
+from trialkit.inference.analysis import Analysis
+from trialkit.inference.contrasts import (
+    ContrastTable,
+    contrast_table,
+    means_table,
+    pairs_of,
+    treatment_letters,
+)
+from trialkit.inference.design import Design, make_design
+from trialkit.inference.estimates import ModelResult
+
+
+def analyze(
+    frame: pd.DataFrame,
+    *,
+    response: str,
+    treatment: str,
+    block: str | None = None,
+    row: str | None = None,
+    column: str | None = None,
+    whole_plot: str | None = None,
+    environment: str | None = None,
+    family: str = "normal",
+    trials: str | None = None,
+    exposure: str | None = None,
+    control: object = None,
+    adjust: str | None = None,
+    level: float = 0.95,
+) -> Analysis:
+    """Analyse one response of a replicated trial.
+
+    frame       : one row per plot; the other arguments name its columns.
+    row, column : make a Latin square. whole_plot: the factor laid on whole plots. environment:
+                  the site-season, for an analysis across them.
+    family      : "normal", "lognormal", "count" (response a total, ``exposure`` the plants or area
+                  examined), "proportion" (response out of ``trials``) or "ordinal".
+    control     : label of the untreated check; contrasts then are each treatment minus the check.
+    adjust      : "dunnett" (default with a check), "tukey" (default without), "holm", or "none".
+    level       : coverage of the intervals; those of contrasts hold together at that level.
+
+    Raises AnalysisError, in plain words, where the data cannot answer.
+
+    >>> data = pd.DataFrame({"yield": [5.1, 6.0, 7.2, 4.8, 6.6, 7.5, 5.6, 6.1, 7.0],
+    ...                      "cover": ["none", "straw", "net"] * 3, "rep": list("111222333")})
+    >>> done = analyze(data, response="yield", treatment="cover", block="rep", control="none")
+    >>> done.contrasts[["treatment", "estimate", "p_adjusted"]].round(3).values.tolist()
+    [['net', 2.067, 0.005], ['straw', 1.067, 0.047]]
+    """
+    design = make_design(
+        frame, response=response, treatment=treatment, block=block, row=row, column=column,
+        whole_plot=whole_plot, environment=environment, family=family, trials=trials,
+        exposure=exposure, control=control,
+    )  # fmt: skip
+    how = check_options(adjust, level, design)
+    return summarise(design, fit(design, level), how, level)
+
+
+def summarise(design: Design, model: ModelResult, adjust: str, level: float) -> Analysis:
+    """Turn a fitted model into the tables of an Analysis."""
+    pairs = pairs_of(model.means, design.control)
+    table = _contrasts(model, pairs, adjust, level)
+    return Analysis(
+        design=design,
+        model=model,
+        level=level,
+        adjust=adjust,
+        means=means_table(model, level, treatment_letters(model, adjust, level)),
+        contrasts=table.frame,
+        effect_sizes=effect_sizes.effect_size_table(model, pairs, level),
+        notes=(*model.notes, *_notes(table, adjust, level), *checks.in_words(design, model)),
+    )
+
+
+def check_options(adjust: str | None, level: float, design: Design) -> str:
+    """Return the adjustment to use; raise AnalysisError for one that does not exist."""
+    if not 0 < level < 1:
+        raise AnalysisError(f"level is {level}, but a coverage lies between 0 and 1, such as 0.95.")
+    how = adjust if adjust is not None else ("dunnett" if design.control else "tukey")
+    if how not in multiplicity.METHODS:
+        near = difflib.get_close_matches(str(how), multiplicity.METHODS, n=1)
+        hint = f"Did you mean '{near[0]}'?" if near else "Choose dunnett, tukey, holm or none."
+        raise AnalysisError(f"Unknown adjustment '{how}'. {hint}")
+    if how == "dunnett" and design.control is None:
+        raise AnalysisError(
+            "Dunnett's comparisons are with a check, but none is named. Give control, or use "
+            "adjust='tukey' for all pairs."
+        )
+    return how
+
+
+def fit(design: Design, level: float) -> ModelResult:
+    """Fit the model that goes with the design and the family."""
+    if design.family == "ordinal":
+        from trialkit.inference.ordinal import fit_ordinal
+
+        return fit_ordinal(design, level)
+    across, continuous = "environment" in design.frame, design.family in ("normal", "lognormal")
+    if across and continuous:
+        from trialkit.inference.mixed import fit_mixed
+
+        return fit_mixed(design, level)
+    if across:
+        from trialkit.inference.pooling import fit_two_stage
+
+        return fit_two_stage(design, level)
+    if design.family == "count":
+        from trialkit.inference.counts import fit_counts
+
+        return fit_counts(design, level)
+    if design.family == "proportion":
+        from trialkit.inference.proportions import fit_proportions
+
+        return fit_proportions(design, level)
+    return linear.fit_linear(design)
+
+
+def _contrasts(
+    model: ModelResult, pairs: tuple[tuple[int, int], ...], adjust: str, level: float
+) -> ContrastTable:
+    """Compare ``pairs``; Tukey's family is all pairs even where only some are reported."""
+    if adjust != "tukey":
+        return contrast_table(model, pairs, adjust, level)
+    every = pairs_of(model.means, None)
+    whole = contrast_table(model, every, adjust, level)
+    if set(pairs) == set(every):
+        return whole
+    place = [every.index(pair) for pair in pairs]
+    return ContrastTable(whole.frame.iloc[place].reset_index(drop=True), whole.method)
+
+
+def _notes(table: ContrastTable, adjust: str, level: float) -> list[str]:
+    notes = [f"Comparisons: {table.method}; intervals at {100 * level:g} %."]
+    if adjust == "none":
+        notes.append(multiplicity.LSD_CAUTION)
+    if adjust == "dunnett":
+        notes.append("Letters compare all pairs with each other (Tukey), so they can be more "
+                     "cautious than the comparisons with the check.")  # fmt: skip
+    return notes
