@@ -1,0 +1,26 @@
+"""From tidy tables of a site-season to one number per plot and measure."""
+
+from trialkit.measures.complete import LastComplete, last_complete
+from trialkit.measures.curves import area_under_progress_curve, insect_days
+from trialkit.measures.degree_days import simple_average, single_sine
+from trialkit.measures.flowering import bloom
+from trialkit.measures.per_plot import left_out, notes, plot_values
+from trialkit.measures.reduction import abbott, henderson_tilton
+from trialkit.measures.season_frames import curve, grades
+
+__all__ = [
+    "LastComplete",
+    "abbott",
+    "area_under_progress_curve",
+    "bloom",
+    "curve",
+    "grades",
+    "henderson_tilton",
+    "insect_days",
+    "last_complete",
+    "left_out",
+    "notes",
+    "plot_values",
+    "simple_average",
+    "single_sine",
+]

@@ -1,0 +1,30 @@
+"""When something happened on each plot, from the events table."""
+
+import pandas as pd
+
+from trialkit.measures.site_data import SiteData
+from trialkit.measures.tables import is_blank
+
+
+def dates_of(data: SiteData, event: str) -> pd.Series:
+    """Return the first date of ``event`` by standing plot (NaT: not recorded).
+
+    A plot's own entry goes before one for the whole site (an entry without a plot).
+    """
+    rows = data.events[data.events["event"] == event]
+    whole_site = rows.loc[is_blank(rows["plot"]), "date"].min()
+    own = rows[~is_blank(rows["plot"])].groupby("plot", observed=True)["date"].min()
+    plots = data.standing.index
+    dates = pd.to_datetime(pd.Series(pd.NaT, index=plots) if own.empty else own.reindex(plots))
+    return dates if pd.isna(whole_site) else dates.fillna(whole_site)
+
+
+def by_plot(data: SiteData, event: str) -> bool:
+    """Say whether ``event`` was recorded plot by plot, not only for the whole site."""
+    rows = data.events[data.events["event"] == event]
+    return bool((~is_blank(rows["plot"])).any())
+
+
+def days_after(dates: pd.Series, start: pd.Series) -> pd.Series:
+    """Return whole days from ``start`` to ``dates``, by plot, as floats."""
+    return (dates - start).dt.days.astype(float)

@@ -1,0 +1,64 @@
+"""The tables of a site-season as the measures see them: plots still standing, complete dates."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import pandas as pd
+
+from trialkit.measures.complete import CLIPPED_BY, LastComplete, last_complete
+from trialkit.measures.tables import COLUMNS, is_blank, plots_of, table_of
+from trialkit.study import Study
+
+
+@dataclass(frozen=True)
+class SiteData:
+    """One site-season, ready to be measured.
+
+    plots : every plot, with columns plot, block, treatment, plants, area, lost ("" if standing).
+    scouting ... weather : rows with a date, of standing plots, up to the last complete date.
+    until : how far the tables reach.
+    """
+
+    study: Study
+    season: int
+    site: str
+    plots: pd.DataFrame
+    scouting: pd.DataFrame
+    ratings: pd.DataFrame
+    harvest: pd.DataFrame
+    fruit_sizes: pd.DataFrame
+    events: pd.DataFrame
+    weather: pd.DataFrame
+    until: LastComplete
+
+    @property
+    def standing(self) -> pd.DataFrame:
+        """Plots that are not lost, indexed by plot."""
+        return self.plots[self.plots["lost"] == ""].set_index("plot")
+
+
+def site_data(study: Study, season: int, site: str, tables: Mapping[str, pd.DataFrame]) -> SiteData:
+    """Return the tables of a site-season cut down to what is analysed."""
+    plots = plots_of(tables)
+    standing = plots.loc[plots["lost"] == "", "plot"]
+    until = last_complete(study, season, site, tables)
+    kept = {name: _kept(name, tables, standing, until) for name in COLUMNS}
+    return SiteData(study=study, season=season, site=site, plots=plots, until=until, **kept)
+
+
+def _kept(
+    name: str, tables: Mapping[str, pd.DataFrame], standing: pd.Series, until: LastComplete
+) -> pd.DataFrame:
+    table = table_of(tables, name)
+    if name == "weather":
+        return table
+    if name == "events":
+        return table[is_blank(table["plot"]) | table["plot"].isin(standing)]
+    return _up_to(table[table["plot"].isin(standing)], name, until)
+
+
+def _up_to(table: pd.DataFrame, name: str, until: LastComplete) -> pd.DataFrame:
+    if not until.running or table.empty:
+        return table
+    last = until.dates.get(CLIPPED_BY[name])
+    return table.iloc[:0] if last is None else table[table["date"] <= last]
