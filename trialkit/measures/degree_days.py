@@ -55,10 +55,9 @@ def single_sine(
 def _area_above(low: np.ndarray, high: np.ndarray, threshold: float) -> np.ndarray:
     """Mean over the day of the sine curve's height above a threshold."""
     middle, half = (low + high) / 2.0, (high - low) / 2.0
-    steep = np.divide(threshold - middle, half, out=np.zeros_like(middle), where=half > 0)
+    crosses = (low < threshold) & (threshold < high)
+    steep = np.divide(threshold - middle, half, out=np.zeros_like(middle), where=crosses)
     angle = np.arcsin(np.clip(steep, -1.0, 1.0))
     crossing = ((middle - threshold) * (np.pi / 2 - angle) + half * np.cos(angle)) / np.pi
-    whole = middle - threshold
-    inside = np.where(low >= threshold, whole, crossing)
-    area = np.where(high <= threshold, 0.0, inside)
-    return np.where(np.isnan(low) | np.isnan(high), np.nan, area)
+    # np.clip keeps NaN, so a day without a temperature stays without a sum.
+    return np.where(crosses, crossing, np.clip(middle - threshold, 0.0, None))
