@@ -1,0 +1,131 @@
+"""Several environments, or a split plot with lost plots, by REML with Kenward-Roger inference.
+
+Why components may fall below zero here: with three environments the usual non-negative estimates
+are singular in about 40 % of studies, and Kenward-Roger tests built on them reject a true
+hypothesis in 2 to 3 % of cases instead of 5 %. Left free, a balanced study gives exactly the
+classical ratio of the treatment mean square to that of treatment by environment, and with lost
+plots the error rates stay where they should (the calibration table has the figures). Components
+below zero are reported as zero, and a note says so.
+"""
+
+import numpy as np
+import pandas as pd
+
+from trialkit.errors import AnalysisError
+from trialkit.inference.block_algebra import arrange
+from trialkit.inference.design import Design
+from trialkit.inference.estimates import TEST_COLUMNS, MarginalMeans, ModelResult
+from trialkit.inference.kenward_roger import KenwardRoger
+from trialkit.inference.mixed_model import MixedModel, across_model, split_plot_model
+from trialkit.inference.mixed_notes import method_of, notes_of
+from trialkit.inference.reml import RemlFit, fit_regular, identifiable
+
+NO_ERROR = 1e-10
+
+
+def fit_mixed(
+    design: Design, *, site: pd.Series | None = None, season: pd.Series | None = None
+) -> ModelResult:
+    """Fit treatments over environments (or a split plot) with the rest of the layout random.
+
+    Model: y = treatment + environment + environment:block + environment:treatment + residual, all
+    but the treatment random (for a split plot: whole plot, treatment and their interaction fixed;
+    block and block:whole plot random). Variances by REML (Patterson & Thompson 1971), tests and
+    degrees of freedom after Kenward & Roger 1997. ``site`` and ``season`` (labels under the index
+    of ``design.frame``) add those two and their interactions with treatment where the data can
+    carry them. Means are in response units (logarithms for family ``lognormal``). Raises
+    AnalysisError where there is no variation to judge differences by.
+
+    >>> import pandas as pd
+    >>> from trialkit.inference.design import make_design
+    >>> y = [4.0, 6, 5, 8, 7, 11, 6, 12, 5, 8, 7, 8]
+    >>> frame = pd.DataFrame({"y": y, "t": list("AB") * 6, "b": list("1122") * 3,
+    ...                       "e": list("ppppqqqqrrrr")})
+    >>> done = fit_mixed(make_design(frame, response="y", treatment="t", block="b",
+    ...                              environment="e"))
+    >>> done.tests.loc[0, ["df1", "df2", "F"]].round(6).tolist()   # MS(t) / MS(e x t)
+    [1.0, 2.0, 11.645161]
+    """
+    is_split = "whole_plot" in design.frame
+    model = split_plot_model(design) if is_split else across_model(design, site, season)
+    data, dropped = identifiable(arrange(model.y, model.x, model.unit, model.factors))
+    fit = fit_regular(data)
+    _check_error(design, fit)
+    inference = KenwardRoger(fit)
+    return ModelResult(
+        family=design.family,
+        method=method_of(model, fit),
+        terms=tuple(model.hypotheses),
+        notes=notes_of(design, model, fit, dropped),
+        tests=_tests(model, inference),
+        means=_means(design, model, inference),
+        components={n: max(0.0, float(v)) for n, v in zip(fit.names, fit.components, strict=True)},
+        residuals=_residuals(design, model, fit),
+        record=_record(fit),
+        extra={f"estimate of {n}": float(v) for n, v in zip(fit.names, fit.components, strict=True)}
+        | {"restricted_loglik": fit.loglik},
+    )
+
+
+def _check_error(design: Design, fit: RemlFit) -> None:
+    """Raise AnalysisError where the fit leaves no error, or found no maximum at all."""
+    name = design.names["response"]
+    if fit.components[-1] <= NO_ERROR * fit.scale**2:
+        raise AnalysisError(
+            f"Column '{name}' leaves no variation between plots to judge differences by. "
+            "Check whether the values were computed rather than measured."
+        )
+    if not fit.record.converged:
+        raise AnalysisError(
+            f"The variances of '{name}' could not be estimated: too few plots are left for the "
+            "environments and blocks they fell in. Analyse the environments one at a time."
+        )
+
+
+def _tests(model: MixedModel, inference: KenwardRoger) -> pd.DataFrame:
+    rows = []
+    for term, contrasts in model.hypotheses.items():
+        test = inference.f_test(contrasts)
+        rows.append((term, test.df1, test.df2, test.statistic, test.p))
+    return pd.DataFrame(rows, columns=list(TEST_COLUMNS))
+
+
+def _means(design: Design, model: MixedModel, inference: KenwardRoger) -> MarginalMeans:
+    weights, k = model.mean_weights, len(design.treatments)
+    first, second = np.triu_indices(k, 1)
+    pair_df = np.full((k, k), np.nan)
+    pair_df[first, second] = inference.dfs(weights[first] - weights[second])
+    pair_df[second, first] = pair_df[first, second]
+    return MarginalMeans(
+        treatments=design.treatments,
+        estimate=weights @ inference.fit.beta,
+        covariance=weights @ inference.covariance @ weights.T,
+        df=inference.dfs(weights),
+        pair_df=pair_df,
+        link="log" if design.family == "lognormal" else "identity",
+        n=design.frame["treatment"].value_counts(sort=False).to_numpy(),
+    )
+
+
+def _residuals(design: Design, model: MixedModel, fit: RemlFit) -> pd.DataFrame:
+    """Return what is left after fixed effects and predicted random effects, with leverages.
+
+    The residual is s V^-1 (y - X beta) with s the residual component, and the leverage of a plot
+    one minus s times its diagonal entry of P.
+    """
+    error, leverage = np.empty(len(model.y)), np.empty(len(model.y))
+    rest = (model.y - model.x @ fit.beta) / fit.scale
+    for weights, stack in zip(fit.weights(), fit.data.stacks, strict=True):
+        wx = weights @ stack.x
+        projected = np.einsum("uii->ui", weights) - np.einsum("uia,ab,uib->ui", wx, fit.at.phi, wx)
+        error[stack.rows] = np.einsum("uij,uj->ui", weights[stack.kind], rest[stack.rows])
+        leverage[stack.rows] = projected[stack.kind]
+    residual = fit.components[-1] / fit.scale * error
+    leverage = 1 - fit.components[-1] / fit.scale**2 * leverage
+    frame = {"row": design.frame.index, "fitted": model.y - residual, "residual": residual}
+    return pd.DataFrame(frame | {"leverage": leverage})
+
+
+def _record(fit: RemlFit) -> dict[str, object]:
+    estimates = {n: float(v) for n, v in zip(fit.names, fit.components, strict=True)}
+    return fit.record.as_dict() | {"estimates": estimates}

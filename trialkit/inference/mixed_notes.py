@@ -1,0 +1,72 @@
+"""What a mixed-model fit says of itself, in sentences fit to be printed."""
+
+from trialkit.inference.design import Design
+from trialkit.inference.mixed_model import MixedModel
+from trialkit.inference.reml import RemlFit
+
+FEW_ENVIRONMENTS = 4
+
+
+def method_of(model: MixedModel, fit: RemlFit) -> str:
+    """Return the method in one sentence."""
+    fixed = " + ".join(model.hypotheses)
+    random = " + ".join(fit.names)
+    return (
+        f"Mixed model with {fixed} fixed and {random} random; variances by restricted maximum "
+        "likelihood, tests and intervals after Kenward and Roger"
+    )
+
+
+def notes_of(
+    design: Design, model: MixedModel, fit: RemlFit, dropped: tuple[str, ...]
+) -> tuple[str, ...]:
+    """Return what a reader must know of the fit."""
+    return (
+        *_scale_notes(design),
+        *model.left_out,
+        *(_dropped(name) for name in dropped),
+        *_boundary_notes(fit),
+        *_size_notes(design),
+    )
+
+
+def _scale_notes(design: Design) -> list[str]:
+    if design.family != "lognormal":
+        return []
+    return ["Analysed as logarithms: means are geometric means and differences are ratios."]
+
+
+def _dropped(name: str) -> str:
+    return (
+        f"The variance of {name} cannot be told from the others in these data and is part of them."
+    )
+
+
+def _boundary_notes(fit: RemlFit) -> list[str]:
+    notes = []
+    below = [name for name in fit.record.boundary if name not in fit.record.held]
+    if below:
+        notes.append(
+            f"The variance of {' and '.join(below)} is estimated below zero and reported as zero: "
+            "the data show no more variation there than the other terms explain. The tests keep "
+            "the estimate itself, which in a balanced study makes them the classical ratios of "
+            "mean squares."
+        )
+    if fit.record.held:
+        notes.append(
+            f"With the plots lost here the variances have no estimate unless that of "
+            f"{' and '.join(fit.record.held)} is kept at zero or above, as was done."
+        )
+    return notes
+
+
+def _size_notes(design: Design) -> list[str]:
+    if "environment" not in design.frame:
+        return []
+    number = len(design.frame["environment"].cat.categories)
+    if number > FEW_ENVIRONMENTS:
+        return []
+    return [
+        f"With {number} environments the variance between environments is poorly known, so the "
+        "intervals of the means are wide; more site-seasons help more than more blocks."
+    ]

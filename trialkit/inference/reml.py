@@ -1,0 +1,199 @@
+"""Restricted maximum likelihood for covariances that are linear in their components.
+
+Components may go below zero as long as every covariance matrix stays positive definite. A balanced
+study then gives exactly the analysis-of-variance estimates, and Fisher scoring finds them in one
+step; holding components at zero instead is singular in a third or more of the studies with three
+environments and makes every later test too cautious there.
+
+Sources: Patterson & Thompson 1971, Biometrika 58:545; Searle, Casella & McCulloch 1992, Variance
+Components, ch. 8; Nelder 1954, Biometrika 41:544 (negative components have a meaning).
+"""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from trialkit.inference.block_algebra import BlockData
+from trialkit.inference.fit_record import FitRecord
+from trialkit.inference.restricted_likelihood import Evaluation, evaluate
+
+TOLERANCE = 1e-13
+MAX_STEPS = 200
+MAX_HALVINGS = 40
+SCORING_STEPS = 2
+SMALLEST_CURVATURE = 1e-6
+
+
+@dataclass(frozen=True)
+class RemlFit:
+    """A REML fit in response units.
+
+    components : (K,) estimates by ``names``; they may be negative if unconstrained.
+    beta       : (p,) fixed effects; phi, (p, p) their plain covariance (X'V^-1 X)^-1.
+    loglik     : restricted log likelihood, constants as in lme4.
+    at         : the evaluation at the estimates, in scaled units; data, what was fitted.
+    """
+
+    names: tuple[str, ...]
+    components: np.ndarray
+    beta: np.ndarray
+    phi: np.ndarray
+    loglik: float
+    record: FitRecord
+    at: Evaluation
+    data: BlockData
+
+    @property
+    def scale(self) -> float:
+        """Response units of one scaled unit."""
+        return self.data.scale
+
+    def weights(self) -> list[np.ndarray]:
+        """Return (P, n, n) inverse covariances of each stack, in scaled units."""
+        kernels = [stack.kernels for stack in self.data.stacks]
+        return [np.linalg.inv(np.tensordot(self.at.theta, kernel, axes=1)) for kernel in kernels]
+
+
+def fit_regular(data: BlockData) -> RemlFit:
+    """Return the first regular fit: all components free, then one more at a time held at zero.
+
+    With lost plots the likelihood may climb towards a singular covariance, where no test has a
+    meaning: in up to 1.5 % of simulated studies of three environments and five lost plots, always
+    with a negative component of the first factor. Then that component is held at zero or above.
+    """
+    for held in range(len(data.names)):
+        fit = fit_reml(data, nonnegative=data.names[:held])
+        if fit.record.converged:
+            return fit
+    return fit_reml(data, nonnegative=data.names)
+
+
+def fit_reml(data: BlockData, *, nonnegative: Collection[str] = ()) -> RemlFit:
+    """Estimate the variance components of ``data``.
+
+    The components named in ``nonnegative`` do not fall below zero (lme4 holds all of them so); of
+    the others only the marginal covariance is kept positive definite. The record says whether the
+    fit converged, which a free fit need not: its likelihood may have no maximum inside.
+
+    >>> import numpy as np
+    >>> from trialkit.inference.block_algebra import arrange
+    >>> site = np.repeat(np.arange(3), 2)
+    >>> y = np.array([1.0, 2, 2, 4, 3, 3])       # mean squares: 1.5 between, 2.5 / 3 within
+    >>> fit = fit_reml(arrange(y, np.ones((6, 1)), site, {"site": site}))
+    >>> fit.components.round(6).tolist()         # (1.5 - 2.5 / 3) / 2 and 2.5 / 3
+    [0.333333, 0.833333]
+    """
+    held = np.array([name in nonnegative for name in data.names])
+    start = np.full(len(data.names), 1.0 / len(data.names))
+    current = evaluate(data, start)
+    if current is None:
+        raise ArithmeticError("the starting covariance matrix is not positive definite")
+    path, decrement = [current.loglik], np.inf
+    while len(path) <= MAX_STEPS:
+        step, decrement = _direction(current, held, len(path) <= SCORING_STEPS)
+        better = None if decrement < TOLERANCE else _search(data, current, step, held)
+        if better is None:
+            break
+        current = better
+        path.append(current.loglik)
+    record = _record(data, (start, path), (current, decrement), held)
+    return _in_response_units(data, current, record)
+
+
+def identifiable(data: BlockData) -> tuple[BlockData, tuple[str, ...]]:
+    """Drop components that the data cannot tell apart; return the rest and the names dropped.
+
+    A component goes, the last named first, if the expected information without it has the same
+    rank: one block per environment, say, makes environment and environment:block the same.
+    """
+    dropped: list[str] = []
+    for name in reversed(data.names[:-1]):
+        if _deficient(data):
+            smaller = data.without(name)
+            if _rank(smaller) == _rank(data):
+                data, dropped = smaller, [name, *dropped]
+    return data, tuple(dropped)
+
+
+def _rank(data: BlockData) -> int:
+    at = evaluate(data, np.full(len(data.names), 1.0 / len(data.names)))
+    if at is None:
+        return 0
+    spread = np.sqrt(np.maximum(np.diag(at.expected), np.finfo(float).tiny))
+    return int(np.linalg.matrix_rank(at.expected / np.outer(spread, spread), tol=1e-8))
+
+
+def _deficient(data: BlockData) -> bool:
+    return _rank(data) < len(data.names)
+
+
+def _direction(at: Evaluation, held: np.ndarray, scoring: bool) -> tuple[np.ndarray, float]:
+    """Return the next step and the gain it promises.
+
+    The observed information takes over after the first steps where it is positive definite; a
+    component at zero whose score points below stays there if components are held at zero.
+    """
+    free = ~held | (at.theta > 0) | (at.score > 0)
+    step = np.zeros(len(at.theta))
+    information = at.expected[np.ix_(free, free)]
+    observed = at.observed[np.ix_(free, free)]
+    if not scoring and np.linalg.eigvalsh(observed)[0] > 0:
+        information = observed
+    step[free] = np.linalg.solve(information, at.score[free])
+    return step, float(step @ at.score)
+
+
+def _is_maximum(at: Evaluation, held: np.ndarray) -> bool:
+    """Say whether the likelihood curves downwards in every direction that is free."""
+    free = ~held | (at.theta > 0)
+    scale = np.sqrt(np.abs(np.diag(at.expected)[free]))
+    curvature = at.observed[np.ix_(free, free)] / np.outer(scale, scale)
+    return bool(np.linalg.eigvalsh(curvature)[0] > SMALLEST_CURVATURE)
+
+
+def _search(
+    data: BlockData, at: Evaluation, step: np.ndarray, held: np.ndarray
+) -> Evaluation | None:
+    """Halve the step until the likelihood rises; None if it never does."""
+    for halving in range(MAX_HALVINGS):
+        theta = at.theta + step * 0.5**halving
+        theta[held] = np.maximum(theta[held], 0.0)
+        found = evaluate(data, theta)
+        if found is not None and found.loglik > at.loglik:
+            return found
+    return None
+
+
+def _record(
+    data: BlockData,
+    route: tuple[np.ndarray, list[float]],
+    end: tuple[Evaluation, float],
+    held: np.ndarray,
+) -> FitRecord:
+    (start, path), (at, decrement) = route, end
+    unit = data.scale**2
+    shift = (data.n - data.p) * np.log(data.scale)
+    return FitRecord(
+        criterion="restricted log likelihood",
+        start=tuple(float(v) for v in start * unit),
+        path=tuple(float(v - shift) for v in path),
+        gradient=tuple(float(v) for v in at.score / unit),
+        decrement=float(decrement),
+        held=tuple(n for n, h in zip(data.names, held, strict=True) if h),
+        boundary=tuple(n for n, v in zip(data.names, at.theta, strict=True) if v <= 0),
+        converged=bool(0 <= decrement < 1e-8 and _is_maximum(at, held)),
+    )
+
+
+def _in_response_units(data: BlockData, at: Evaluation, record: FitRecord) -> RemlFit:
+    return RemlFit(
+        names=data.names,
+        components=at.theta * data.scale**2,
+        beta=data.centre + at.beta * data.scale,
+        phi=at.phi * data.scale**2,
+        loglik=record.path[-1],
+        record=record,
+        at=at,
+        data=data,
+    )
