@@ -8,7 +8,8 @@ import re
 import nbformat.v4 as nb4
 import pytest
 
-from trialkit.publish import PageFacts, report_page
+from trialkit.publish import PageFacts
+from trialkit.publish.page import report_page
 
 FACTS = PageFacts(
     "Alder <Bench>, 2025", "Beetles & netting", invented=True, home="../../index.html"

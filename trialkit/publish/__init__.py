@@ -1,6 +1,10 @@
-"""Executed notebooks and their verdicts turned into self-contained pages."""
+"""Executed notebooks and their verdicts turned into self-contained pages.
 
+``trialkit.publish.page`` stands apart: it loads nbconvert, which a render
+with nothing due can spare.
+"""
+
+from trialkit.publish.frame import PageFacts
 from trialkit.publish.index import IndexEntry, VerdictLine, index_page
-from trialkit.publish.page import PageFacts, report_page
 
-__all__ = ["IndexEntry", "PageFacts", "VerdictLine", "index_page", "report_page"]
+__all__ = ["IndexEntry", "PageFacts", "VerdictLine", "index_page"]

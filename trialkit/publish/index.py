@@ -2,14 +2,19 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Literal
 
-from trialkit.publish.page import policy, rendered, style
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
+
+from trialkit.publish.frame import TEMPLATES, policy, style
 from trialkit.study import Study
 
-Status = Literal["ready", "old", "failed"]
+Status = Literal["ready", "stale", "due", "old", "failed"]
 STATUS_WORDS = {
     "ready": "Up to date",
+    "stale": "Out of date; render again",
+    "due": "Not rendered yet",
     "old": "Could not be brought up to date; the page is that of an earlier render",
     "failed": "Could not be rendered",
 }
@@ -62,7 +67,16 @@ def index_page(study: Study, entries: Sequence[IndexEntry]) -> str:
         "style": style(),
         "policy": policy(),
     }
-    return rendered("trialkit_index", view, {"metadata": {}})
+    return _template().render(page=view)
+
+
+@lru_cache(maxsize=1)
+def _template() -> Template:
+    loader = FileSystemLoader(TEMPLATES)
+    environment = Environment(
+        loader=loader, autoescape=True, trim_blocks=True, undefined=StrictUndefined
+    )
+    return environment.get_template("index.html.j2")
 
 
 def _card(entry: IndexEntry, study: Study) -> Card:
@@ -108,4 +122,9 @@ def _tally(entries: Sequence[IndexEntry]) -> str:
     total = f"{len(entries)} report{'s' if len(entries) != 1 else ''}"
     if ready == len(entries):
         return f"{total}, all up to date."
-    return f"{total}: {ready} up to date, {len(entries) - ready} in need of mending."
+    failed = sum(entry.status in ("old", "failed") for entry in entries)
+    waiting = len(entries) - ready - failed
+    parts = [f"{ready} up to date"]
+    parts += [f"{failed} in need of mending"] if failed else []
+    parts += [f"{waiting} to be rendered"] if waiting else []
+    return f"{total}: {', '.join(parts)}."

@@ -1,0 +1,121 @@
+"""Running one notebook with papermill: in a kernel of its own, with nothing left of the clock."""
+
+import logging
+from collections.abc import Mapping
+from copy import deepcopy
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from trialkit.batch.templates import Template, source_of
+from trialkit.errors import TrialkitError
+
+# Kept as words: importing papermill takes a second that a render with nothing due need not spend.
+_CLOCK_IN_CELLS = ("papermill", "execution")
+_INJECTED = "injected-parameters"
+
+
+@dataclass(frozen=True)
+class Run:
+    """An executed notebook, the seconds of each code cell, and what went wrong (nothing: None)."""
+
+    notebook: Any
+    cells: tuple[dict[str, Any], ...]
+    fault: "CellFault | None" = None
+
+
+@dataclass(frozen=True)
+class CellFault:
+    """The cell that failed: number among all cells, its code, name and text of the error."""
+
+    cell: int
+    source: str
+    name: str
+    text: str
+
+
+def execute(template: Template, parameters: Mapping[str, Any], folder: Path, timeout: float) -> Run:
+    """Run a template with papermill; the kernel's working folder is ``folder``.
+
+    ``timeout`` is the number of seconds that one cell may take. A failing cell does not raise: it
+    comes back as ``Run.fault`` with the notebook as far as it ran.
+    """
+    import papermill
+    from nbclient.exceptions import CellTimeoutError, DeadKernelError
+    from papermill.exceptions import PapermillExecutionError
+
+    from trialkit.batch.engine import ENGINE, register
+
+    template.accept(parameters)
+    register()
+    logging.getLogger("papermill").setLevel(logging.ERROR)
+    kept: list[Any] = []
+    fault = None
+    try:
+        papermill.execute_notebook(
+            str(template.path),
+            None,
+            parameters=dict(parameters),
+            engine_name=ENGINE,
+            kernel_name="python3",
+            progress_bar=False,
+            request_save_on_cell_execute=False,
+            autosave_cell_every=0,
+            execution_timeout=timeout,
+            resources={"metadata": {"path": str(folder)}},
+            keep=kept,
+        )
+    except PapermillExecutionError as error:
+        fault = CellFault(error.cell_index + 1, error.source, error.ename, error.evalue)
+    except CellTimeoutError:
+        fault = _at_running_cell(kept, "CellTimeoutError", f"it took longer than {timeout:g} s")
+    except DeadKernelError:
+        fault = _at_running_cell(
+            kept, "DeadKernelError", "its process died, as happens when memory runs out"
+        )
+    if not kept:
+        raise TrialkitError(
+            f"papermill did not start {template.path.name}. Install trialkit again."
+        )
+    notebook = kept[0]
+    return Run(timeless(notebook, parameters), seconds_of_cells(notebook), fault)
+
+
+def _at_running_cell(kept: list[Any], name: str, text: str) -> CellFault:
+    cells = kept[0].cells
+    at = max(
+        (n for n, cell in enumerate(cells) if cell.metadata.get("papermill", {}).get("start_time")),
+        default=0,
+    )
+    return CellFault(at + 1, source_of(cells[at]), name, text)
+
+
+def seconds_of_cells(notebook: Any) -> tuple[dict[str, Any], ...]:
+    """Return how long each code cell took, by cell id."""
+    return tuple(
+        {"cell": cell.get("id", str(number)), "seconds": cell.metadata.papermill.duration}
+        for number, cell in enumerate(notebook.cells, 1)
+        if cell.cell_type == "code" and cell.metadata.get("papermill", {}).get("duration")
+    )
+
+
+def timeless(notebook: Any, parameters: Mapping[str, Any]) -> Any:
+    """Return the notebook without times, paths and random ids, so that equal runs are equal bytes.
+
+    The parameter ``output`` is emptied: the kept notebook writes no file when run by hand.
+    """
+    notebook = deepcopy(notebook)
+    notebook.metadata.pop("papermill", None)
+    for cell in notebook.cells:
+        for key in _CLOCK_IN_CELLS:
+            cell.metadata.pop(key, None)
+        if _INJECTED in cell.metadata.get("tags", ()):
+            cell.id = _INJECTED
+            cell.metadata["editable"] = False
+            cell.source = _injected_source({**parameters, "output": ""}, parameters)
+    return notebook
+
+
+def _injected_source(values: Mapping[str, Any], declared: Mapping[str, Any]) -> str:
+    lines = [f"{name} = {values[name]!r}" for name in declared]
+    return "\n".join(["# Parameters", *lines])

@@ -1,0 +1,184 @@
+"""Bringing a study's reports up to date, from the survey of what is due to the index page."""
+
+from collections.abc import Iterable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from trialkit.batch.due import (
+    Standing,
+    across_inputs,
+    site_season_inputs,
+    standing_of,
+    surroundings,
+    versions,
+)
+from trialkit.batch.files import disk_faults_in_words, sweep
+from trialkit.batch.index import write_index
+from trialkit.batch.lock import study_lock
+from trialkit.batch.pool import default_workers, local_workers, outcomes_of
+from trialkit.batch.progress import Silent, Watcher
+from trialkit.batch.record import read_record
+from trialkit.batch.resources import notebooks_folder
+from trialkit.batch.targets import Target, across_of, targets_of
+from trialkit.batch.templates import read_template
+from trialkit.batch.work import Outcome, Task
+from trialkit.publish import PageFacts
+from trialkit.study import Study, read_study
+
+TIMEOUT = 600.0
+
+
+@dataclass(frozen=True)
+class Request:
+    """What a person asks for.
+
+    ``out`` is the folder that holds the reports of all studies; ``season`` and ``site`` choose
+    among the reports; ``workers`` is the number of processes (None: one per core); ``timeout`` the
+    seconds that one cell may take; ``notebooks`` the folder of the templates.
+    """
+
+    study: Path
+    out: Path = Path("reports")
+    season: int | None = None
+    site: str | None = None
+    force: bool = False
+    workers: int | None = None
+    timeout: float = TIMEOUT
+    notebooks: Path | None = None
+
+    @property
+    def templates(self) -> Path:
+        """Folder of the notebook templates."""
+        return self.notebooks or notebooks_folder()
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What a render did: every outcome, what was not due, and where to look."""
+
+    study: Study
+    index: Path
+    outcomes: tuple[Outcome, ...]
+    not_due: tuple[Target, ...]
+
+    @property
+    def failed(self) -> tuple[Outcome, ...]:
+        """Reports that could not be rendered."""
+        return tuple(outcome for outcome in self.outcomes if outcome.failed)
+
+
+def render(request: Request, watcher: Watcher | None = None) -> Summary:
+    """Bring every report that is due up to date and write the index.
+
+    A failing report does not stop the others. Raises TrialkitError when the study cannot be read,
+    the place cannot be written, or another render of the study is at work.
+    """
+    watcher = watcher or Silent()
+    study = read_study(request.study)
+    reports = request.out / study.name
+    with disk_faults_in_words(reports):
+        reports.mkdir(parents=True, exist_ok=True)
+        with study_lock(reports):
+            sweep(reports)
+            standings = survey_site_seasons(study, request)
+            outcomes = _rendered(standings, study, request, watcher)
+            across = _across_if_whole(study, request)
+            outcomes += _rendered(across, study, request, watcher)
+            write_index(study, reports, _stale(study, request))
+    not_due = tuple(s.target for s in (*standings, *across) if not s.is_due)
+    return Summary(study, reports / "index.html", tuple(outcomes), not_due)
+
+
+def survey(request: Request) -> tuple[Standing, ...]:
+    """Say of each report whether it is due and why; renders nothing."""
+    study = read_study(request.study)
+    standings = survey_site_seasons(study, request)
+    across = _across_if_whole(study, request)
+    due = sum(standing.is_due for standing in standings)
+    if due and across and not across[0].is_due:
+        reason = f"it follows if the findings of the {due} report(s) that are due move"
+        across = [replace(across[0], reasons=(reason,))]
+    return (*standings, *across)
+
+
+def _across_if_whole(study: Study, request: Request) -> list[Standing]:
+    """The report across all is brought up to date only together with all that it rests on."""
+    chosen = request.season is not None or request.site is not None
+    return [] if chosen else [survey_across(study, request)]
+
+
+def survey_site_seasons(study: Study, request: Request) -> list[Standing]:
+    """Return how each report of a site-season stands."""
+    targets = targets_of(study, request.season, request.site)
+    around = surroundings(read_template(request.templates / targets[0].template))
+    return [
+        standing_of(
+            target,
+            {**site_season_inputs(target, study), **around},
+            target.folder(request.out / study.name),
+            request.force,
+        )
+        for target in targets
+    ]
+
+
+def survey_across(study: Study, request: Request) -> Standing:
+    """Return how the report across all site-seasons stands, by the findings at hand."""
+    target, reports = across_of(study), request.out / study.name
+    records = {each: read_record(each.folder(reports)) for each in targets_of(study)}
+    around = surroundings(read_template(request.templates / target.template))
+    inputs = {**across_inputs(study, records), **around}
+    return standing_of(target, inputs, target.folder(reports), request.force)
+
+
+def _stale(study: Study, request: Request) -> frozenset[Target]:
+    """Reports that were left aside by ``season`` or ``site`` although they are out of date."""
+    if request.season is None and request.site is None:
+        return frozenset()
+    everything = replace(request, season=None, site=None, force=False)
+    standings = (*survey_site_seasons(study, everything), survey_across(study, everything))
+    return frozenset(standing.target for standing in standings if standing.is_due)
+
+
+def _rendered(
+    standings: Iterable[Standing], study: Study, request: Request, watcher: Watcher
+) -> list[Outcome]:
+    tasks = [_task(standing, study, request) for standing in standings if standing.is_due]
+    watcher.due(len(tasks))
+    if not tasks:
+        return []
+    workers = min(request.workers or default_workers(), len(tasks))
+    with local_workers(workers) as executor:
+        return _in_order(tasks, executor, workers, watcher)
+
+
+def _in_order(
+    tasks: Sequence[Task], executor: Executor, workers: int, watcher: Watcher
+) -> list[Outcome]:
+    found = {o.target: o for o in outcomes_of(tasks, executor, workers, watcher)}
+    return [found[task.target] for task in tasks]
+
+
+def _task(standing: Standing, study: Study, request: Request) -> Task:
+    target = standing.target
+    folder = target.folder(request.out / study.name)
+    up = "../" * (len(Path(target.key).parts))
+    return Task(
+        target=target,
+        template=(request.templates / target.template).resolve(),
+        study=study.folder.resolve(),
+        folder=folder.resolve(),
+        facts=PageFacts(page_title(target, study), study.title, study.invented, f"{up}index.html"),
+        inputs=standing.inputs,
+        versions=versions(),
+        seed=study.seed,
+        timeout=request.timeout,
+    )
+
+
+def page_title(target: Target, study: Study) -> str:
+    """Return the heading of a report's page."""
+    if target.site is None:
+        return target.title
+    return f"{study.site(target.site).name}, {target.season}"

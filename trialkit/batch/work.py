@@ -1,0 +1,177 @@
+"""One report from template to finished files; the piece of work that a worker is given."""
+
+import json
+import os
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from trialkit.batch.execute import CellFault, Run, execute
+from trialkit.batch.files import (
+    disk_faults_in_words,
+    staging_beside,
+    sync_folder,
+    write_synced,
+    write_whole,
+)
+from trialkit.batch.record import (
+    FAILED_NOTEBOOK,
+    FAILURE,
+    FINDINGS,
+    NOTEBOOK,
+    PAGE,
+    RECORD,
+    Failure,
+    Record,
+    description_of,
+    verdicts_in,
+)
+from trialkit.batch.targets import Target
+from trialkit.batch.templates import read_template
+from trialkit.errors import TrialkitError
+from trialkit.publish import PageFacts
+
+OWN_FAULTS = ("TrialkitError", "StudyError", "DataError", "AnalysisError")
+
+
+@dataclass(frozen=True)
+class Task:
+    """Everything that a worker needs to make one report."""
+
+    target: Target
+    template: Path
+    study: Path
+    folder: Path
+    facts: PageFacts
+    inputs: Mapping[str, str]
+    versions: Mapping[str, str]
+    seed: int
+    timeout: float
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one report; ``faults`` says what to mend when it failed."""
+
+    target: Target
+    faults: tuple[str, ...] = ()
+    seconds: float = 0.0
+    cells: tuple[Mapping[str, Any], ...] = ()
+    verdicts: tuple[Mapping[str, str], ...] = field(default=())
+
+    @property
+    def failed(self) -> bool:
+        """True when the report could not be rendered."""
+        return bool(self.faults)
+
+
+def make_report(task: Task) -> Outcome:
+    """Run the notebook, make the page, put all files in place; a fault is told, never raised."""
+    started = time.perf_counter()
+    try:
+        with disk_faults_in_words(task.folder), staging_beside(task.folder) as staging:
+            run = execute(
+                read_template(task.template), _parameters(task, staging), staging, task.timeout
+            )
+            seconds = time.perf_counter() - started
+            if run.fault:
+                return _keep_failed(task, run, seconds)
+            return _put_in_place(task, run, staging, started)
+    except TrialkitError as error:
+        return _told(task, tuple(str(error).splitlines()), time.perf_counter() - started)
+
+
+def _parameters(task: Task, staging: Path) -> dict[str, Any]:
+    """Parameters of the notebook; the study is named from the report's own folder.
+
+    The staging folder is a sibling of the report's, so that the same text holds in both.
+    """
+    parameters: dict[str, Any] = {"study": _relative(task.study, staging)}
+    if not task.target.is_across:
+        parameters |= {"season": task.target.season, "site": task.target.site}
+    return {**parameters, "output": "."}
+
+
+def _relative(study: Path, folder: Path) -> str:
+    try:
+        return Path(os.path.relpath(study.resolve(), folder.resolve())).as_posix()
+    except ValueError:  # another drive
+        return study.resolve().as_posix()
+
+
+def _put_in_place(task: Task, run: Run, staging: Path, started: float) -> Outcome:
+    from trialkit.publish.page import report_page
+
+    write_synced(staging / NOTEBOOK, notebook_bytes(run.notebook))
+    write_synced(staging / PAGE, report_page(run.notebook, task.facts).encode())
+    verdicts = verdicts_in(staging / FINDINGS)
+    seconds = time.perf_counter() - started
+    record = Record(
+        parameters={**_parameters(task, staging), "output": ""},
+        seed=task.seed,
+        inputs=task.inputs,
+        outputs={path.name: description_of(path) for path in sorted(staging.iterdir())},
+        verdicts=verdicts,
+        rendered=_now(),
+        seconds=round(seconds, 3),
+        cells=run.cells,
+        versions=task.versions,
+    )
+    write_synced(staging / RECORD, record.to_bytes())
+    _move_in(staging, task.folder)
+    return Outcome(task.target, (), seconds, run.cells, tuple(verdicts))
+
+
+def _move_in(staging: Path, folder: Path) -> None:
+    """Move finished files into place, the record last: it alone says that all is there."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for path in sorted(staging.iterdir(), key=lambda path: path.name == RECORD):
+        os.replace(path, folder / path.name)
+    for name in (FAILURE, FAILED_NOTEBOOK):
+        (folder / name).unlink(missing_ok=True)
+    sync_folder(folder)
+
+
+def _keep_failed(task: Task, run: Run, seconds: float) -> Outcome:
+    """Keep the notebook as far as it ran, for JupyterLab; the report of before stays as it is."""
+    assert run.fault is not None
+    write_whole(task.folder / FAILED_NOTEBOOK, notebook_bytes(run.notebook))
+    return _told(task, fault_lines(run.fault, task), seconds, run.cells)
+
+
+def _told(
+    task: Task, faults: tuple[str, ...], seconds: float, cells: tuple[dict[str, Any], ...] = ()
+) -> Outcome:
+    outcome = Outcome(task.target, faults, seconds, cells)
+    try:
+        write_whole(task.folder / FAILURE, Failure(faults, _now()).to_bytes())
+    except OSError:
+        # The folder itself is at fault: the outcome carries the words to the person.
+        return outcome
+    return outcome
+
+
+def fault_lines(fault: CellFault, task: Task) -> tuple[str, ...]:
+    """Say what went wrong, where, and which file to look at, one line a fault."""
+    if fault.name in OWN_FAULTS:
+        return tuple(line for line in fault.text.splitlines() if line.strip())
+    place = f"data/{task.target.key}" if not task.target.is_across else "study.toml"
+    first = next((line for line in fault.source.splitlines() if line.strip()), "")
+    reason = fault.text.strip().splitlines()[0] if fault.text.strip() else "no more is known"
+    return (
+        f"{place}::: cell {fault.cell} ({first.strip()}) stopped with {fault.name}: {reason}. "
+        f"Open {FAILED_NOTEBOOK} beside the report in JupyterLab to see where.",
+    )
+
+
+def notebook_bytes(notebook: Any) -> bytes:
+    """Return a notebook as it stands in its file: sorted keys, nothing that varies."""
+    text = json.dumps(notebook, indent=1, sort_keys=True, ensure_ascii=False)
+    return (text + "\n").encode()
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
