@@ -1,0 +1,75 @@
+"""Findings across site-seasons: one combined answer per measure beside the answers of each place."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from trialkit.columns import ACROSS, EFFECTS
+from trialkit.findings.effect_table import Scope
+from trialkit.findings.site_season import Findings, analyse_measures, collect, stacked
+from trialkit.study import Study
+
+
+@dataclass(frozen=True)
+class Environment:
+    """One site-season that takes part: its plot values and its own findings."""
+
+    season: int
+    site: str
+    values: pd.DataFrame
+    findings: Findings
+
+
+@dataclass(frozen=True)
+class AcrossFindings:
+    """What the site-seasons say together.
+
+    pooled     : Findings whose rows have site "across" and season 0.
+    effects    : EFFECTS of every single site-season, unfinished ones included.
+    left_out   : (season, site) -> why it takes no part in the pooled answer.
+    spread     : measure, treatment -> prediction interval and heterogeneity, where fitted.
+    """
+
+    pooled: Findings
+    effects: pd.DataFrame
+    left_out: Mapping[tuple[int, str], str]
+    environments: tuple[tuple[int, str], ...]
+
+
+def across_findings(study: Study, environments: Sequence[Environment]) -> AcrossFindings:
+    """Combine the finished site-seasons; an unfinished one is shown, but not pooled."""
+    finished = [item for item in environments if study.season(item.season).finished]
+    analyses, unanswered = analyse_measures(study, _pooled_values(finished), "environment")
+    return AcrossFindings(
+        pooled=collect(study, analyses, unanswered, Scope(0, ACROSS)),
+        effects=stacked([item.findings.effects for item in environments], EFFECTS),
+        left_out=_left_out(study, environments),
+        environments=tuple((item.season, item.site) for item in finished),
+    )
+
+
+def environment_label(season: int, site: str) -> str:
+    """Identifier of a site-season inside an analysis across."""
+    return f"{season}_{site}"
+
+
+def _pooled_values(environments: Sequence[Environment]) -> pd.DataFrame:
+    frames = [
+        item.values.assign(environment=environment_label(item.season, item.site))
+        for item in environments
+    ]
+    return pd.concat(frames, ignore_index=True)
+
+
+def _left_out(study: Study, environments: Sequence[Environment]) -> dict[tuple[int, str], str]:
+    reasons = {
+        (item.season, item.site): "the season is not finished; its figures may still change"
+        for item in environments
+        if not study.season(item.season).finished
+    }
+    present = {(item.season, item.site) for item in environments}
+    for place in study.site_seasons():
+        if place not in present:
+            reasons[place] = "its data could not be used"
+    return reasons

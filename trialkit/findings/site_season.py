@@ -1,0 +1,86 @@
+"""Findings of one site-season: means, effects and verdicts of every measure that can be analysed."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import pandas as pd
+
+from trialkit.columns import EFFECTS, MEANS
+from trialkit.errors import AnalysisError
+from trialkit.findings.effect_table import Scope, effect_rows, mean_rows
+from trialkit.inference import Analysis, analyze
+from trialkit.study import Measure, Study
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What the data of one scope say.
+
+    means      : frame with columns MEANS, canonical units.
+    effects    : frame with columns EFFECTS, every treatment against the untreated check.
+    analyses   : the fitted analysis of each measure that could be analysed.
+    unanswered : measure -> why it could not be analysed, in words.
+    """
+
+    means: pd.DataFrame
+    effects: pd.DataFrame
+    analyses: Mapping[str, Analysis]
+    unanswered: Mapping[str, str]
+
+
+def site_season_findings(study: Study, values: pd.DataFrame) -> Findings:
+    """Analyse every measure of one site-season; ``values`` has columns PLOT_VALUES."""
+    scope = Scope(int(values["season"].iloc[0]), str(values["site"].iloc[0]))
+    analyses, unanswered = analyse_measures(study, values)
+    return collect(study, analyses, unanswered, scope)
+
+
+def collect(
+    study: Study, analyses: Mapping[str, Analysis], unanswered: Mapping[str, str], scope: Scope
+) -> Findings:
+    """Gather the rows of every analysis into one frame of means and one of effects."""
+    measures = [(study.measure(name), analysis) for name, analysis in analyses.items()]
+    means = [mean_rows(measure, analysis, scope) for measure, analysis in measures]
+    effects = [effect_rows(study, measure, analysis, scope) for measure, analysis in measures]
+    return Findings(stacked(means, MEANS), stacked(effects, EFFECTS), analyses, unanswered)
+
+
+def analyse_measures(
+    study: Study, values: pd.DataFrame, environment: str | None = None
+) -> tuple[dict[str, Analysis], dict[str, str]]:
+    """Analyse each measure against the check; a measure that cannot be, says why."""
+    analyses, unanswered = {}, {}
+    for measure in study.measures:
+        try:
+            analyses[measure.id] = analyse(study, measure, values, environment)
+        except AnalysisError as error:
+            unanswered[measure.id] = str(error)
+    return analyses, unanswered
+
+
+def analyse(
+    study: Study, measure: Measure, values: pd.DataFrame, environment: str | None = None
+) -> Analysis:
+    """Analyse one measure; raises AnalysisError in words where the data cannot answer."""
+    rows = values[(values["measure"] == measure.id) & (values["left_out"] == "")]
+    if rows.empty:
+        raise AnalysisError(f"{measure.name}: there is no plot with a value to analyse.")
+    is_proportion = measure.family == "proportion"
+    return analyze(
+        rows,
+        response="events" if is_proportion else "value",
+        treatment="treatment",
+        block="block",
+        environment=environment,
+        family=measure.family,
+        trials="trials" if is_proportion else None,
+        control=study.check.id,
+        level=study.level,
+    )
+
+
+def stacked(frames: list[pd.DataFrame], columns: tuple[str, ...]) -> pd.DataFrame:
+    """Frames one below the other, or an empty frame with these columns."""
+    if not frames:
+        return pd.DataFrame(columns=list(columns))
+    return pd.concat(frames, ignore_index=True)
