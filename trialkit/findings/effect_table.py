@@ -79,9 +79,7 @@ def _effect_row(
     }
 
 
-def _effect(
-    study: Study, measure: Measure, analysis: Analysis, contrast: dict[str, Any]
-) -> Effect:
+def _effect(study: Study, measure: Measure, analysis: Analysis, contrast: dict[str, Any]) -> Effect:
     if measure.family in ("count", "lognormal"):
         return _relative(study, measure, analysis, contrast)
     if measure.family == "proportion":

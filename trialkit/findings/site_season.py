@@ -65,18 +65,25 @@ def analyse(
     rows = values[(values["measure"] == measure.id) & (values["left_out"] == "")]
     if rows.empty:
         raise AnalysisError(f"{measure.name}: there is no plot with a value to analyse.")
-    is_proportion = measure.family == "proportion"
     return analyze(
         rows,
-        response="events" if is_proportion else "value",
         treatment="treatment",
         block="block",
         environment=environment,
         family=measure.family,
-        trials="trials" if is_proportion else None,
         control=study.check.id,
         level=study.level,
+        **_response_columns(measure, rows),
     )
+
+
+def _response_columns(measure: Measure, rows: pd.DataFrame) -> dict[str, str]:
+    """Columns that hold the response: totals where the model needs to know how much was seen."""
+    if measure.family == "proportion":
+        return {"response": "events", "trials": "trials"}
+    if measure.family == "count" and rows[["events", "exposure"]].notna().all(axis=None):
+        return {"response": "events", "exposure": "exposure"}
+    return {"response": "value"}
 
 
 def stacked(frames: list[pd.DataFrame], columns: tuple[str, ...]) -> pd.DataFrame:

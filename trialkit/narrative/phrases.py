@@ -137,6 +137,31 @@ def findings_list(effects: pd.DataFrame, study: Study, measures: Iterable[Measur
     ]
 
 
+def grower_sentences(effects: pd.DataFrame, study: Study, measures: Iterable[Measure]) -> list[str]:
+    """One sentence per treatment: what its verdicts on the given measures mean together."""
+    chosen = list(measures)
+    told = []
+    for treatment in study.treatment_ids[1:]:
+        rows = effects[effects["treatment"] == treatment].set_index("measure")
+        parts = [
+            _in_short(rows.loc[one.id].to_dict(), one) for one in chosen if one.id in rows.index
+        ]
+        if parts:
+            told.append(f"**{study.treatment(treatment).name}**: {'; '.join(parts)}.")
+    return told
+
+
+def _in_short(row: Row, measure: Measure) -> str:
+    name = _lower(measure.name)
+    if row["verdict"] == "not settled":
+        return f"{name} not settled, more trials are needed"
+    if row["verdict"] == "no worthwhile difference":
+        return f"no worthwhile difference in {name}"
+    size = "a worthwhile" if row["verdict"] == "worthwhile" else "some"
+    sense = "improvement" if row["direction"] == "better" else "setback"
+    return f"{size} {sense} in {name}"
+
+
 def capital(text: str) -> str:
     """Text with a capital first letter."""
     return text[:1].upper() + text[1:]

@@ -65,7 +65,9 @@ class Table:
             cells.append(f"<td{kind}>{html.escape(text)}</td>")
         return "".join(cells)
 
-    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> Mapping[str, str]:
+    def _repr_mimebundle_(
+        self, include: object = None, exclude: object = None
+    ) -> Mapping[str, str]:
         return {"text/html": self.to_html(), "text/plain": self.to_text()}
 
 
@@ -75,7 +77,9 @@ class Words:
 
     markdown: str
 
-    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> Mapping[str, str]:
+    def _repr_mimebundle_(
+        self, include: object = None, exclude: object = None
+    ) -> Mapping[str, str]:
         return {"text/markdown": self.markdown, "text/plain": self.markdown}
 
 

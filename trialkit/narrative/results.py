@@ -1,0 +1,91 @@
+"""The results table: every mean with its interval, every effect with its verdict, units in sight."""
+
+from typing import Any, Final
+
+import pandas as pd
+
+from trialkit.narrative.numbers import brief, change, change_range, decimals_for, fixed
+from trialkit.narrative.phrases import display_unit_of, shown_effect
+from trialkit.narrative.tables import Column, Table
+from trialkit.study import Measure, Study
+from trialkit.study.units import to_display
+
+HEADINGS: Final = (
+    Column("Treatment"),
+    Column("Mean", numeric=True),
+    Column("Low", numeric=True),
+    Column("High", numeric=True),
+    Column("Letters"),
+    Column("Against the check"),
+    Column("Interval"),
+    Column("Verdict"),
+    Column("Plots", numeric=True),
+)
+
+
+def results_table(
+    study: Study, measure: Measure, means: pd.DataFrame, effects: pd.DataFrame
+) -> Table:
+    """Table of one measure: a row per treatment, the check first; interval level in the caption."""
+    own_means = means[means["measure"] == measure.id]
+    own_effects = effects[effects["measure"] == measure.id].set_index("treatment")
+    shown = _in_display_units(study, measure, own_means)
+    finite = shown[["mean", "low", "high"]].to_numpy(dtype=float)
+    decimals = decimals_for(_largest(finite))
+    rows = []
+    for row in shown.to_dict("records"):
+        effect = (
+            own_effects.loc[row["treatment"]].to_dict()
+            if row["treatment"] in own_effects.index
+            else None
+        )
+        rows.append(_row(study, row, effect, decimals, measure))
+    return Table.of(_caption(study, measure), HEADINGS, rows)
+
+
+def _caption(study: Study, measure: Measure) -> str:
+    unit = display_unit_of(measure, study)
+    return (
+        f"{measure.name} ({unit}): means with {100 * study.level:g} % intervals, and each "
+        "treatment against the untreated check. Treatments that share a letter are not told apart."
+    )
+
+
+def _row(
+    study: Study,
+    mean: dict[str, Any],
+    effect: dict[str, Any] | None,
+    decimals: int,
+    measure: Measure,
+) -> tuple[str, ...]:
+    name = study.treatment(mean["treatment"]).name
+    numbers = tuple(fixed(mean[key], decimals) for key in ("mean", "low", "high"))
+    head = (name, *numbers, str(mean["letters"] or ""))
+    plots = brief(mean["n"])
+    if effect is None:
+        return (*head, "is the check", "", "", plots)
+    value, low, high, unit = shown_effect({**effect, "measure": measure.id}, study)
+    return (
+        *head,
+        _effect_words(value, effect, unit),
+        change_range(low, high, unit),
+        effect["verdict"],
+        plots,
+    )
+
+
+def _effect_words(value: float, effect: dict[str, Any], unit: str) -> str:
+    if effect["bound"]:
+        return "a bound only"
+    return "not known" if pd.isna(value) else change(value, unit)
+
+
+def _in_display_units(study: Study, measure: Measure, means: pd.DataFrame) -> pd.DataFrame:
+    numbers = ["mean", "low", "high"]
+    shown = means[numbers].apply(lambda one: to_display(one, measure.quantity, study.units))
+    return means.assign(**{name: shown[name] for name in numbers})
+
+
+def _largest(numbers: Any) -> float:
+    finite = [abs(number) for number in numbers.ravel() if number == number and abs(number) < 1e300]
+    return max(finite, default=0.0)

@@ -1,0 +1,1 @@
+"""What a notebook cell calls: one method, one table or picture."""

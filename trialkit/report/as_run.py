@@ -1,0 +1,116 @@
+"""The trial as it was run: heading, layout, departures from the protocol, what was left out."""
+
+import pandas as pd
+
+from trialkit import measures
+from trialkit.findings import Findings
+from trialkit.intake import SiteSeason
+from trialkit.narrative.tables import Column, Table, Words
+from trialkit.report.display import Stack, bullets
+from trialkit.study import Study
+from trialkit.study.units import to_display, unit_label
+
+INVENTED = "**Invented data.** This example was made by a program; it describes no real trial."
+
+
+def heading(study: Study, data: SiteSeason) -> str:
+    """Title with place and season, the label of invented data, and a season still running."""
+    site = study.site(data.site)
+    lines = [f"# {study.title}", f"**{site.name} ({site.kind}), season {data.season}**"]
+    lines += [INVENTED] if study.invented else []
+    told = measures.last_complete(study, data.season, data.site, data.tables).words
+    lines += [told] if told else []
+    return "\n\n".join([*lines, study.summary.strip()])
+
+
+def trial_as_run(
+    study: Study,
+    data: SiteSeason,
+    deviations: pd.DataFrame,
+    left_out: pd.DataFrame,
+    findings: Findings,
+) -> Stack:
+    """Layout, protocol departures, values left out, rows that the files had wrong."""
+    return Stack(
+        (
+            Words(layout(study, data.tables["plots"])),
+            _deviation_table(study, deviations),
+            _left_out_table(study, left_out),
+            _faults_table(data),
+        )
+    )
+
+
+def layout(study: Study, plots: pd.DataFrame) -> str:
+    """Blocks, plots, plants and areas in a sentence or two, lost plots with their reasons."""
+    blocks, treatments = plots["block"].nunique(), plots["treatment"].nunique()
+    area = to_display(plots["area"].median(), "area", study.units)
+    lines = [
+        f"{treatments} treatments in {blocks} blocks, {len(plots)} plots of "
+        f"{area:,.0f} {unit_label('area', study.units)} with {plots['plants'].median():g} plants "
+        "each (middle plot)."
+    ]
+    lost = plots[plots["lost"].notna() & (plots["lost"] != "")]
+    for row in lost.to_dict("records"):
+        name = study.treatment(row["treatment"]).name
+        lines.append(f"Plot {row['plot']} ({name}) was lost: {row['lost']}.")
+    return bullets(lines)
+
+
+def _deviation_table(study: Study, deviations: pd.DataFrame) -> Table:
+    names = {rule.id: rule.what for rule in study.protocol}
+    rows = [
+        (
+            names.get(row["rule"], row["rule"]),
+            study.treatment(row["treatment"]).name if row["treatment"] else "All plots",
+            row["planned"],
+            row["happened"],
+        )
+        for row in deviations.to_dict("records")
+    ]
+    heads = [Column(text) for text in ("Rule", "Treatment", "Planned", "Happened")]
+    table = Table.of("Departures from the protocol", heads, rows)
+    return _or_say(table, "No departure from the protocol was found.")
+
+
+def _left_out_table(study: Study, left_out: pd.DataFrame) -> Table:
+    """One row per plot and reason; the measures it touches are listed together."""
+    grouped = left_out.groupby(["plot", "reason"], sort=True)["measure"].agg(list).reset_index()
+    rows = [
+        (row["plot"], row["reason"], _measure_names(study, row["measure"]))
+        for row in grouped.to_dict("records")
+    ]
+    heads = [Column(text) for text in ("Plot", "Reason", "Measures")]
+    return _or_say(
+        Table.of("Plot values left out of the analysis", heads, rows), "No plot value was left out."
+    )
+
+
+def _measure_names(study: Study, measures_named: list[str]) -> str:
+    if len(set(measures_named)) == len(study.measures):
+        return "all measures"
+    return ", ".join(study.measure(name).name for name in measures_named)
+
+
+def _faults_table(data: SiteSeason) -> Table:
+    rows = [(f"{fault.file}:{fault.row or ''}", fault.column, fault.what) for fault in data.faults]
+    heads = [Column(text) for text in ("Place", "Column", "What was wrong")]
+    return _or_say(
+        Table.of("Faults and questions in the data files", heads, rows),
+        "No fault was found in the data files.",
+    )
+
+
+def unanswered(study: Study, findings: Findings) -> Words:
+    """Measures that could not be analysed, each with its reason."""
+    if not findings.unanswered:
+        return Words("Every declared measure could be analysed.")
+    lines = [
+        f"**{study.measure(name).name}** could not be analysed: {reason}"
+        for name, reason in findings.unanswered.items()
+    ]
+    return Words(bullets(lines))
+
+
+def _or_say(table: Table, empty: str) -> Table:
+    return Table(table.caption, table.columns, table.rows, empty)

@@ -1,0 +1,53 @@
+"""Methods and provenance, and the findings as a file."""
+
+from collections.abc import Sequence
+from importlib.metadata import version
+from pathlib import Path
+from platform import python_version
+from typing import Final
+
+from trialkit.findings import MEANING, Findings
+from trialkit.intake import FileRecord
+from trialkit.narrative.tables import Column, Table, Words
+from trialkit.report.display import bullets
+from trialkit.study import Study
+
+LIBRARIES: Final = ("trialkit", "numpy", "pandas", "scipy", "statsmodels", "pingouin")
+
+
+def methods(study: Study, findings: Findings) -> Words:
+    """How each measure was analysed, and what the verdicts mean, in words a specialist can print."""
+    by_method: dict[str, list[str]] = {}
+    for name, analysis in findings.analyses.items():
+        by_method.setdefault(analysis.result.method, []).append(study.measure(name).name)
+    lines = [f"{', '.join(names)}: {method}" for method, names in by_method.items()]
+    notes = [
+        f"{study.measure(name).name}: {note}"
+        for name, analysis in findings.analyses.items()
+        for note in analysis.notes
+    ]
+    verdicts = [f"**{word}**: {meaning}." for word, meaning in MEANING.items()]
+    return Words(
+        "### How the numbers were made\n\n"
+        + bullets(lines)
+        + "\n\n### What the verdicts mean\n\n"
+        + bullets(verdicts)
+        + ("\n\n### Notes on the analyses\n\n" + bullets(notes) if notes else "")
+    )
+
+
+def provenance(study: Study, files: Sequence[FileRecord]) -> tuple[Table, Table]:
+    """Files with checksums, and the versions of what computed the report."""
+    file_rows = [(record.path, f"{record.rows:,}", record.sha256) for record in files]
+    heads = [Column("File"), Column("Rows", numeric=True), Column("SHA-256")]
+    used = [(name, version(name)) for name in LIBRARIES]
+    versions = [("Python", python_version()), *used, ("Seed of the study", str(study.seed))]
+    return (
+        Table.of("Files read", heads, file_rows),
+        Table.of("Versions", [Column("Program"), Column("Version")], versions),
+    )
+
+
+def write_findings(findings: Findings, folder: Path) -> None:
+    """Write findings.csv (every effect, full precision) into a folder that exists."""
+    findings.effects.to_csv(folder / "findings.csv", index=False, lineterminator="\n")

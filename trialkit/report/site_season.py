@@ -1,0 +1,112 @@
+"""The report of one site-season, as the notebook's cells call it: one method, one thing to show."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from trialkit import figures, intake, measures
+from trialkit.figures.picture import Picture
+from trialkit.findings import Findings, site_season_findings
+from trialkit.intake import SiteSeason
+from trialkit.narrative import phrases
+from trialkit.narrative.results import results_table
+from trialkit.narrative.tables import Words
+from trialkit.report import as_run, end_matter
+from trialkit.report.display import Stack, bullets
+from trialkit.report.place import open_study
+from trialkit.study import Measure, Study
+
+
+@dataclass(frozen=True)
+class SiteSeasonReport:
+    """Everything that one site's report of one season shows."""
+
+    study: Study
+    data: SiteSeason
+    values: pd.DataFrame
+    findings: Findings
+
+    @property
+    def season(self) -> int:
+        """Year of the season."""
+        return self.data.season
+
+    @property
+    def site(self) -> str:
+        """Id of the site."""
+        return self.data.site
+
+    def heading(self) -> Words:
+        """Title, place and season, with what a reader must know before anything else."""
+        return Words(as_run.heading(self.study, self.data))
+
+    def summary(self) -> Words:
+        """What was found about the primary measures, in plain words."""
+        sentences = phrases.findings_list(self.findings.effects, self.study, self._primary())
+        return Words(bullets(sentences or ["Nothing could be analysed yet; see below for why."]))
+
+    def grower(self) -> Words:
+        """What it means for a grower, and the cautions that go with it."""
+        told = phrases.grower_sentences(self.findings.effects, self.study, self._primary())
+        cautions = bullets(phrases.cautions(self.study))
+        return Words(f"{bullets(told)}\n\n### Cautions\n\n{cautions}")
+
+    def as_run(self) -> Stack:
+        """The trial as it was run: layout, departures from the protocol, what was left out."""
+        deviations = measures.deviations(self.study, self.season, self.site, self.data.tables)
+        left_out = measures.left_out(self.values)
+        return as_run.trial_as_run(self.study, self.data, deviations, left_out, self.findings)
+
+    def results(self) -> Stack:
+        """A table for every measure: means, effects against the check, verdicts."""
+        found = [self.study.measure(name) for name in self.findings.analyses]
+        ordered = sorted(found, key=lambda measure: not measure.primary)
+        means, effects = self.findings.means, self.findings.effects
+        tables = tuple(results_table(self.study, one, means, effects) for one in ordered)
+        return Stack((*tables, as_run.unanswered(self.study, self.findings)))
+
+    def effects_figure(self) -> Picture:
+        """Effects on the primary measures with their intervals and margins."""
+        return figures.effects(self.study, self.findings.effects)
+
+    def season_curve_figure(self) -> Picture:
+        """Pest counts through the season, with what was done marked on it."""
+        curve = measures.curve(self.study, self.data.tables)
+        return figures.season_curve(self.study, curve, self.data.tables["events"])
+
+    def yield_and_culls_figure(self) -> Picture:
+        """Marketable yield, and what the culls were culled for."""
+        grades = measures.grades(self.study, self.data.tables)
+        return figures.yield_and_culls(self.study, self.findings.means, grades)
+
+    def plot_map_figure(self) -> Picture:
+        """The field, each plot shaded by the first primary measure."""
+        return figures.plot_map(self.study, self.data.tables["plots"], self.values)
+
+    def weather_figure(self) -> Picture:
+        """Temperature and rain, with the bloom marked."""
+        weather = measures.weather_summary(self.study, self.season, self.site, self.data.tables)
+        return figures.weather_strip(self.study, weather)
+
+    def end_matter(self, output: str = "") -> Stack:
+        """Methods and provenance; with ``output``, findings.csv is written into that folder too."""
+        if output:
+            end_matter.write_findings(self.findings, Path(output))
+        methods = end_matter.methods(self.study, self.findings)
+        return Stack((methods, *end_matter.provenance(self.study, self.data.files)))
+
+    def _primary(self) -> list[Measure]:
+        return [m for m in self.study.measures if m.primary and m.id in self.findings.analyses]
+
+
+def open_report(study: str | Path, season: int, site: str) -> SiteSeasonReport:
+    """Read one site-season and analyse it.
+
+    Raises StudyError or DataError, in words, where the files cannot be used.
+    """
+    plan = open_study(study)
+    data = intake.read_site_season(plan, int(season), site)
+    data.require_usable()
+    values = measures.plot_values(plan, data.season, data.site, data.tables)
+    return SiteSeasonReport(plan, data, values, site_season_findings(plan, values))
