@@ -1,4 +1,4 @@
-"""Findings across site-seasons: one combined answer per measure beside the answers of each place."""
+"""Findings across site-seasons: one combined answer per measure beside those of each place."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Findings of one site-season: means, effects and verdicts of every measure that can be analysed."""
+"""Findings of one site-season: means, effects and verdicts of each measure that has an answer."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

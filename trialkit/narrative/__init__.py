@@ -1,0 +1,1 @@
+"""Text bound to findings: numbers as people write them, sentences, tables."""

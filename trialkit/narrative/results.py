@@ -1,4 +1,4 @@
-"""The results table: every mean with its interval, every effect with its verdict, units in sight."""
+"""The results table: means with intervals, effects with verdicts, units in sight."""
 
 from typing import Any, Final
 
@@ -39,7 +39,9 @@ def results_table(
             if row["treatment"] in own_effects.index
             else None
         )
-        rows.append(_row(study, row, effect, decimals, measure))
+        rows.append(
+            _row(study, row, {**effect, "measure": measure.id} if effect else None, decimals)
+        )
     return Table.of(_caption(study, measure), HEADINGS, rows)
 
 
@@ -64,7 +66,7 @@ def _row(
     plots = brief(mean["n"])
     if effect is None:
         return (*head, "is the check", "", "", plots)
-    value, low, high, unit = shown_effect({**effect, "measure": measure.id}, study)
+    value, low, high, unit = shown_effect(effect, study)
     return (
         *head,
         _effect_words(value, effect, unit),

@@ -65,9 +65,7 @@ class Table:
             cells.append(f"<td{kind}>{html.escape(text)}</td>")
         return "".join(cells)
 
-    def _repr_mimebundle_(
-        self, include: object = None, exclude: object = None
-    ) -> Mapping[str, str]:
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> Mapping[str, str]:
         return {"text/html": self.to_html(), "text/plain": self.to_text()}
 
 
@@ -77,9 +75,7 @@ class Words:
 
     markdown: str
 
-    def _repr_mimebundle_(
-        self, include: object = None, exclude: object = None
-    ) -> Mapping[str, str]:
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> Mapping[str, str]:
         return {"text/markdown": self.markdown, "text/plain": self.markdown}
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from trialkit.narrative.tables import Table, Words
 
@@ -12,9 +13,7 @@ class Stack:
 
     parts: tuple[Words | Table, ...]
 
-    def _repr_mimebundle_(
-        self, include: object = None, exclude: object = None
-    ) -> Mapping[str, str]:
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> Mapping[str, str]:
         return {
             "text/markdown": "\n\n".join(map(_markdown, self.parts)),
             "text/plain": "\n\n".join(map(_plain, self.parts)),

@@ -16,7 +16,7 @@ LIBRARIES: Final = ("trialkit", "numpy", "pandas", "scipy", "statsmodels", "ping
 
 
 def methods(study: Study, findings: Findings) -> Words:
-    """How each measure was analysed, and what the verdicts mean, in words a specialist can print."""
+    """How each measure was analysed and what the verdicts mean, in words fit to print."""
     by_method: dict[str, list[str]] = {}
     for name, analysis in findings.analyses.items():
         by_method.setdefault(analysis.result.method, []).append(study.measure(name).name)
