@@ -1,0 +1,30 @@
+"""Tables show what is in them and nothing that a cell could smuggle in."""
+
+from trialkit.narrative.tables import Column, Table
+
+HEADS = [Column("Treatment"), Column("Mean", numeric=True)]
+
+
+def test_a_cell_cannot_become_markup():
+    table = Table.of("A <b>caption", HEADS, [("<script>alert(1)</script>", "1")])
+    assert "<script>" not in table.to_html()
+    assert "&lt;script&gt;" in table.to_html()
+    assert "A &lt;b&gt;caption" in table.to_html()
+
+
+def test_a_table_has_caption_and_scopes():
+    html = Table.of("Means", HEADS, [("Check", "1.0")]).to_html()
+    assert "<caption>Means</caption>" in html
+    assert '<th scope="col">Treatment</th>' in html
+    assert '<th scope="row">Check</th><td class="number">1.0</td>' in html
+
+
+def test_plain_text_aligns_numbers_to_the_right():
+    text = Table.of("Means", HEADS, [("Check", "10.0"), ("Netting", "2.5")]).to_text()
+    assert text.splitlines()[2:] == ["Check      10.0", "Netting     2.5"]
+
+
+def test_an_empty_table_says_so_in_both_forms():
+    table = Table("Faults", tuple(HEADS), (), "No fault was found.")
+    assert table.to_text() == "No fault was found."
+    assert table.to_html() == "<p>No fault was found.</p>"
