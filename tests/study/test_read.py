@@ -33,9 +33,7 @@ def test_the_example_reads_from_its_folder_and_from_its_file(example_folder):
         ("units = ", "unit = ", "'units'"),
     ],
 )
-def test_an_unknown_key_is_named_with_line_and_nearest_key(
-    tmp_path, text, right, wrong, line_text, hint
-):
+def test_an_unknown_key_is_named_with_line_and_nearest_key(tmp_path, text, right, wrong, hint):
     changed = text.replace(right, wrong, 1)
     unknown = [fault for fault in faults_of(tmp_path, changed) if "unknown key" in fault.what]
     assert len(unknown) == 1
