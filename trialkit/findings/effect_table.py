@@ -43,7 +43,7 @@ def mean_rows(measure: Measure, analysis: Analysis, scope: Scope) -> pd.DataFram
     scale = 100.0 if measure.family == "proportion" else 1.0
     means = analysis.means.copy()
     means[["mean", "se", "low", "high"]] = means[["mean", "se", "low", "high"]] * scale
-    means["n"] = analysis.result.means.n
+    means["n"] = analysis.model.means.n
     return means.assign(season=scope.season, site=scope.site, measure=measure.id)[list(MEANS)]
 
 

@@ -19,7 +19,7 @@ def methods(study: Study, findings: Findings) -> Words:
     """How each measure was analysed and what the verdicts mean, in words fit to print."""
     by_method: dict[str, list[str]] = {}
     for name, analysis in findings.analyses.items():
-        by_method.setdefault(analysis.result.method, []).append(study.measure(name).name)
+        by_method.setdefault(analysis.model.method, []).append(study.measure(name).name)
     lines = [f"{', '.join(names)}: {method}" for method, names in by_method.items()]
     notes = [
         f"{study.measure(name).name}: {note}"
