@@ -33,9 +33,7 @@ def test_one_contrast_agrees_with_lmertest(case):
     design = CASES[case]()
     model, expected = across_model(design), values(case)
     fit = fit_of(model)
-    for label, contrast in zip(
-        design.treatments[1:], model.hypotheses["treatment"], strict=True
-    ):
+    for label, contrast in zip(design.treatments[1:], model.hypotheses["treatment"], strict=True):
         wanted = expected[f"difference_satterthwaite_df:{label}"]
         assert contrast_df(fit, contrast) == pytest.approx(wanted, rel=1e-4)
 

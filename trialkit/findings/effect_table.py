@@ -4,12 +4,12 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from trialkit.columns import EFFECTS, MEANS
 from trialkit.findings.verdict import judge
-from trialkit.inference import Analysis
-from trialkit.inference.effect_sizes import percent_change
+from trialkit.inference import Analysis, fieller
 from trialkit.study import Measure, Study
 from trialkit.study.units import is_quantity, to_canonical
 
@@ -43,7 +43,6 @@ def mean_rows(measure: Measure, analysis: Analysis, scope: Scope) -> pd.DataFram
     scale = 100.0 if measure.family == "proportion" else 1.0
     means = analysis.means.copy()
     means[["mean", "se", "low", "high"]] = means[["mean", "se", "low", "high"]] * scale
-    means["n"] = analysis.model.means.n
     return means.assign(season=scope.season, site=scope.site, measure=measure.id)[list(MEANS)]
 
 
@@ -61,10 +60,9 @@ def _effect_row(
 ) -> dict[str, Any]:
     effect = _effect(study, measure, analysis, contrast)
     verdict = judge(effect.low, effect.high, effect.margin, measure.lower_is_better)
-    sizes = {"hedges_g": NAN, "g_low": NAN, "g_high": NAN, **_hedges(analysis, contrast)}
     return {
         **contrast,
-        **sizes,
+        **_hedges(analysis, contrast),
         "season": scope.season,
         "site": scope.site,
         "measure": measure.id,
@@ -114,8 +112,19 @@ def _points(measure: Measure, analysis: Analysis, contrast: dict[str, Any]) -> E
 
 
 def _percent_of_check(measure: Measure, analysis: Analysis, contrast: dict[str, Any]) -> Effect:
-    change = percent_change(analysis, contrast["treatment"], contrast["versus"])
-    return Effect(change.value, change.low, change.high, "percent", measure.margin)
+    """Percent of the check's mean by Fieller, as wide as the contrast's own adjusted interval."""
+    means = analysis.model.means
+    pair = [means.treatments.index(contrast[name]) for name in ("treatment", "versus")]
+    critical = (contrast["high"] - contrast["estimate"]) / contrast["se"]
+    ratio = fieller.ratio_interval(
+        (float(means.estimate[pair[0]]), float(means.estimate[pair[1]])),
+        means.covariance[np.ix_(pair, pair)],
+        critical,
+    )
+    change = fieller.percent_change(ratio)
+    is_open = math.isnan(change.low)
+    low, high = (-math.inf, math.inf) if is_open else (change.low, change.high)
+    return Effect(change.value, low, high, "percent", measure.margin)
 
 
 def _difference(study: Study, measure: Measure, contrast: dict[str, Any]) -> Effect:
@@ -128,6 +137,15 @@ def margin_in_units(study: Study, measure: Measure) -> float:
     if is_quantity(measure.quantity):
         return float(to_canonical(measure.margin, measure.quantity, study.units))
     return measure.margin
+
+
+def _hedges(analysis: Analysis, contrast: dict[str, Any]) -> dict[str, float]:
+    table = analysis.effect_sizes
+    chosen = (table["kind"] == "hedges_g") & (table["treatment"] == contrast["treatment"])
+    if not chosen.any():
+        return {"hedges_g": NAN, "g_low": NAN, "g_high": NAN}
+    row = table[chosen].iloc[0]
+    return {"hedges_g": row["value"], "g_low": row["low"], "g_high": row["high"]}
 
 
 def _check_mean(analysis: Analysis, contrast: dict[str, Any]) -> float:

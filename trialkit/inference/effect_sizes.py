@@ -1,7 +1,5 @@
 """How large an effect is: standardised, relative, and as a share of variance, with intervals."""
 
-from collections.abc import Callable
-
 import numpy as np
 import pandas as pd
 from scipy import optimize, special
@@ -103,14 +101,21 @@ def hedges_g(difference: float, sd: float, se: float, df: float, level: float = 
     # pingouin's correction depends on nx + ny - 2 only, which is the degrees of freedom.
     correction = float(pingouin.convert_effsize(1.0, "cohen", "hedges", nx=df + 1, ny=1))
     t, unit = difference / se, se / sd * correction
-    low = _noncentrality(lambda nc: special.nctdtr(df, nc, t), (1 + level) / 2, t, df)
-    high = _noncentrality(lambda nc: special.nctdtr(df, nc, t), (1 - level) / 2, t, df)
+    low = _noncentrality((1 + level) / 2, t, df)
+    high = _noncentrality((1 - level) / 2, t, df)
     return Effect(difference / sd * correction, low * unit, high * unit)
 
 
-def _noncentrality(cdf: Callable[[float], float], p: float, t: float, df: float) -> float:
+def _noncentrality(p: float, t: float, df: float) -> float:
+    """Noncentrality at which a noncentral t variable is at most ``t`` with probability ``p``."""
+
+    def excess(nc: float) -> float:
+        probability = float(special.nctdtr(df, nc, t))
+        # scipy returns NaN in far tails of opposite sign, where the probability is 0 or 1.
+        return (float(t > nc) if np.isnan(probability) else probability) - p
+
     spread = 8 * np.sqrt(1 + t**2 / (2 * df)) + 2
-    return float(optimize.brentq(lambda nc: cdf(nc) - p, t - spread, t + spread, xtol=1e-12))
+    return float(optimize.brentq(excess, t - spread, t + spread, xtol=1e-12))
 
 
 def partial_eta_squared(F: float, df1: float, df2: float, n: int, level: float = 0.95) -> Effect:

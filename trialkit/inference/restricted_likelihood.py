@@ -138,8 +138,8 @@ def _assemble(
     quadratic, by_component, trace, traces, curved, p_terms, q_terms, reach = sums
     phi_p = phi @ p_terms
     lost = np.einsum("kaa->k", phi_p)
-    trace_pp = traces - 2 * np.einsum("ab,klba->kl", phi, q_terms) + np.einsum(
-        "kab,lba->kl", phi_p, phi_p
+    trace_pp = (
+        traces - 2 * np.einsum("ab,klba->kl", phi, q_terms) + np.einsum("kab,lba->kl", phi_p, phi_p)
     )
     curved = (curved + curved.T) / 2 - reach @ phi @ reach.T
     constant = (data.n - data.p) * np.log(2 * np.pi)
