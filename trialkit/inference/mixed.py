@@ -24,7 +24,11 @@ NO_ERROR = 1e-10
 
 
 def fit_mixed(
-    design: Design, *, site: pd.Series | None = None, season: pd.Series | None = None
+    design: Design,
+    level: float = 0.95,
+    *,
+    site: pd.Series | None = None,
+    season: pd.Series | None = None,
 ) -> ModelResult:
     """Fit treatments over environments (or a split plot) with the rest of the layout random.
 
@@ -33,8 +37,9 @@ def fit_mixed(
     block and block:whole plot random). Variances by REML (Patterson & Thompson 1971), tests and
     degrees of freedom after Kenward & Roger 1997. ``site`` and ``season`` (labels under the index
     of ``design.frame``) add those two and their interactions with treatment where the data can
-    carry them. Means are in response units (logarithms for family ``lognormal``). Raises
-    AnalysisError where there is no variation to judge differences by.
+    carry them. Means are in response units (logarithms for family ``lognormal``); ``level`` is
+    taken, as by every fit, and not needed. Raises AnalysisError where there is no variation to
+    judge differences by.
 
     >>> import pandas as pd
     >>> from trialkit.inference.design import make_design
