@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from across_reference import OATS_LOST_PLOTS, antigua, dales, oats, values
 
+from tests.inference.across_reference import OATS_LOST_PLOTS, antigua, dales, oats, values
 from trialkit.errors import AnalysisError
 from trialkit.inference.design import make_design
 from trialkit.inference.mixed import fit_mixed

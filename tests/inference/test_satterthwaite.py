@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from across_reference import OATS_LOST_PLOTS, antigua, dales, oats, values
 
+from tests.inference.across_reference import OATS_LOST_PLOTS, antigua, dales, oats, values
 from trialkit.inference.block_algebra import arrange
 from trialkit.inference.mixed_model import across_model, split_plot_model
 from trialkit.inference.reml import fit_reml
