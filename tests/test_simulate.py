@@ -59,7 +59,10 @@ def test_committed_data_are_what_the_truth_gives(tmp_path):
         if name.endswith(".csv"):
             assert (fresh / name).read_bytes() == (EXAMPLE / name).read_bytes(), name
         else:  # the bytes of a workbook may change with the library that writes it, the cells not
-            ours, theirs = (pd.read_excel(f / name, sheet_name=None) for f in (fresh, EXAMPLE))
+            ours, theirs = (
+                pd.read_excel(f / name, sheet_name=None, engine="openpyxl")
+                for f in (fresh, EXAMPLE)
+            )
             assert ours.keys() == theirs.keys()
             for sheet in ours:
                 pd.testing.assert_frame_equal(ours[sheet], theirs[sheet])
