@@ -7,7 +7,7 @@ from scipy import optimize, special
 from trialkit.inference import fieller, multiplicity
 from trialkit.inference.effect import Effect
 from trialkit.inference.estimates import MarginalMeans, ModelResult
-from trialkit.inference.multivariate_t import Pair
+from trialkit.inference.multivariate_t import Pair, scale_rule
 
 EFFECT_COLUMNS = ("name", "kind", "treatment", "versus", "value", "low", "high", "note")
 
@@ -101,21 +101,21 @@ def hedges_g(difference: float, sd: float, se: float, df: float, level: float = 
     # pingouin's correction depends on nx + ny - 2 only, which is the degrees of freedom.
     correction = float(pingouin.convert_effsize(1.0, "cohen", "hedges", nx=df + 1, ny=1))
     t, unit = difference / se, se / sd * correction
-    low = _noncentrality((1 + level) / 2, t, df)
-    high = _noncentrality((1 - level) / 2, t, df)
+    low = _t_noncentrality(t, df, (1 + level) / 2)
+    high = _t_noncentrality(t, df, (1 - level) / 2)
     return Effect(difference / sd * correction, low * unit, high * unit)
 
 
-def _noncentrality(p: float, t: float, df: float) -> float:
-    """Noncentrality at which a noncentral t variable is at most ``t`` with probability ``p``."""
+def _t_noncentrality(t: float, df: float, p: float) -> float:
+    """Return δ with P(T' <= t | δ) = E_s Φ(ts - δ) = p, s = chi_df / sqrt(df).
 
-    def excess(nc: float) -> float:
-        probability = float(special.nctdtr(df, nc, t))
-        # scipy returns NaN in far tails of opposite sign, where the probability is 0 or 1.
-        return (float(t > nc) if np.isnan(probability) else probability) - p
-
-    spread = 8 * np.sqrt(1 + t**2 / (2 * df)) + 2
-    return float(optimize.brentq(excess, t - spread, t + spread, xtol=1e-12))
+    By quadrature, as scipy's own function fails (NaN) in the far tails that bracketing visits.
+    """
+    s, weight = scale_rule(float(df))
+    low, high = float(np.min(t * s)) - 9.0, float(np.max(t * s)) + 9.0
+    return float(
+        optimize.brentq(lambda nc: float(special.ndtr(t * s - nc) @ weight) - p, low, high)
+    )
 
 
 def partial_eta_squared(F: float, df1: float, df2: float, n: int, level: float = 0.95) -> Effect:

@@ -108,7 +108,7 @@ def _root(f: Callable[[float], float], low: float, high: float) -> float:
 
 
 @lru_cache(maxsize=64)
-def _scale_rule(df: float) -> tuple[np.ndarray, np.ndarray]:
+def scale_rule(df: float) -> tuple[np.ndarray, np.ndarray]:
     """Return nodes and weights for s = chi_df / sqrt(df), the estimated over the true error."""
     if not np.isfinite(df):
         return np.ones(1), np.ones(1)
@@ -156,7 +156,7 @@ def _factor(R: np.ndarray) -> np.ndarray | None:
 
 def _star_inside(c: np.ndarray, loadings: np.ndarray, df: float) -> np.ndarray:
     """P(all |T_i| <= c) = E_s E_z Π_i [Φ((cs + λ_i z)/τ_i) - Φ((-cs + λ_i z)/τ_i)], τ² = 1 - λ²."""
-    s, ws = _scale_rule(float(df))
+    s, ws = scale_rule(float(df))
     z, wz = _normal_rule()
     half, wz = z[z > 0], 2 * wz[z > 0]
     cs = (c[:, None] * s)[:, :, None]
@@ -176,7 +176,7 @@ def _is_tukey(family: Comparisons) -> bool:
 
 def _range_inside(q: np.ndarray, k: int, df: float) -> np.ndarray:
     """P(studentized range <= q) = E_s k ∫ φ(z) [Φ(z) - Φ(z - qs)]^(k-1) dz."""
-    s, ws = _scale_rule(float(df))
+    s, ws = scale_rule(float(df))
     z, wz = _normal_rule()
     qs = (np.asarray(q)[:, None] * s)[:, :, None]
     inside = (special.ndtr(z) - special.ndtr(z - qs)) ** (k - 1)
