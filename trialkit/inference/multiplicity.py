@@ -52,9 +52,9 @@ def adjust(
         return Adjustment(holm(raw), quantile(miss / m, df),
                           "Holm's step-down p values with Bonferroni intervals")  # fmt: skip
     family = comparisons(means_covariance, pairs)
-    p = np.array([tail(np.array([abs(x)]), family, d)[0] for x, d in zip(t, df, strict=True)])
-    if np.ptp(df) == 0:
-        p = tail(np.abs(t), family, float(df[0]))
+    p = np.empty_like(t)
+    for each in np.unique(df):
+        p[df == each] = tail(np.abs(t[df == each]), family, float(each))
     return Adjustment(p, _critical_values(level, family, df), _words(how, family))
 
 

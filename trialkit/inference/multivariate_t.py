@@ -8,12 +8,12 @@ comparisons with a check whose correlations factor (Dunnett 1955), all pairs wit
 as in Genz & Bretz 2009, Computation of Multivariate Normal and t Probabilities).
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import special
+from scipy import optimize, special
 
 Pair = tuple[int, int]
 LATTICE_POINTS = 16384
@@ -69,7 +69,7 @@ def _inside(c: np.ndarray, family: Comparisons, df: float) -> np.ndarray:
 
 
 def critical(level: float, family: Comparisons, df: float) -> float:
-    """Return c with P(max |T| > c) = 1 - level, by false position.
+    """Return c with P(max |T| > c) = 1 - level.
 
     >>> family = comparisons(np.eye(3), [(1, 0), (2, 0), (1, 2)])
     >>> round(critical(0.95, family, 10.0) * 2**0.5, 3)
@@ -79,32 +79,19 @@ def critical(level: float, family: Comparisons, df: float) -> float:
     low, high = _quantile(miss, df), _quantile(miss / m, df)
     if m == 1:
         return low
-    return _root(lambda x: float(tail(np.array([x]), family, df)[0]) - miss, low, high)
+
+    def f(x: float) -> float:
+        return float(tail(np.array([x]), family, df)[0]) - miss
+
+    if f(low) <= 0 or f(high) >= 0:
+        return low if f(low) <= 0 else high
+    return float(optimize.brentq(f, low, high, xtol=1e-10))
 
 
 def _quantile(two_sided: float, df: float) -> float:
     if np.isfinite(df):
         return float(-special.stdtrit(df, two_sided / 2))
     return float(-special.ndtri(two_sided / 2))
-
-
-def _root(f: Callable[[float], float], low: float, high: float) -> float:
-    """Return the root of a falling function by false position with the Illinois correction."""
-    f_low, f_high = f(low), f(high)
-    for _ in range(60):
-        if f_low <= 0:
-            return low
-        if f_high >= 0 or high - low < 1e-9 * high:
-            return high
-        x = (low * f_high - high * f_low) / (f_high - f_low)
-        value = f(x)
-        if abs(value) < 1e-10:
-            return x
-        if value > 0:
-            low, f_low, f_high = x, value, f_high / 2
-        else:
-            high, f_high, f_low = x, value, f_low / 2
-    return high
 
 
 @lru_cache(maxsize=64)
