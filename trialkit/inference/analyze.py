@@ -16,6 +16,7 @@ from trialkit.inference.contrasts import (
 )
 from trialkit.inference.design import Design, make_design
 from trialkit.inference.estimates import ModelResult
+from trialkit.inference.mixed import fit_mixed
 
 
 def analyze(
@@ -104,9 +105,7 @@ def fit(design: Design, level: float) -> ModelResult:
         return fit_ordinal(design, level)
     across, continuous = "environment" in design.frame, design.family in ("normal", "lognormal")
     if across and continuous:
-        from trialkit.inference.mixed import fit_mixed
-
-        return fit_mixed(design, level)
+        return fit_mixed(design)
     if across:
         from trialkit.inference.pooling import fit_two_stage
 

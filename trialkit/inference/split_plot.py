@@ -9,6 +9,7 @@ from trialkit.errors import AnalysisError
 from trialkit.inference import linear
 from trialkit.inference.design import Design
 from trialkit.inference.estimates import TEST_COLUMNS, MarginalMeans, ModelResult
+from trialkit.inference.mixed import fit_mixed
 from trialkit.inference.sums_of_squares import f_tests
 
 TERMS = ("whole_plot", "treatment", "whole_plot:treatment")
@@ -42,9 +43,7 @@ def fit_split_plot(design: Design) -> ModelResult:
     With lost plots: restricted maximum likelihood with Kenward-Roger degrees of freedom.
     """
     if not is_balanced(design.frame):
-        from trialkit.inference.mixed import fit_mixed
-
-        return fit_mixed(design, 0.95)
+        return fit_mixed(design)
     strata = split_strata(design)
     return ModelResult(
         family=design.family,
