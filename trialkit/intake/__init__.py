@@ -1,0 +1,20 @@
+"""Files in, tidy tables out; every fault named by file, row, column and remedy."""
+
+from trialkit.intake.costs import Costs, read_costs
+from trialkit.intake.files import FileRecord
+from trialkit.intake.read import read_site_season
+from trialkit.intake.schemas import blank_tables, column_dictionary
+from trialkit.intake.site_season import SiteSeason
+from trialkit.intake.study_intake import StudyIntake, check_study
+
+__all__ = [
+    "Costs",
+    "FileRecord",
+    "SiteSeason",
+    "StudyIntake",
+    "blank_tables",
+    "check_study",
+    "column_dictionary",
+    "read_costs",
+    "read_site_season",
+]

@@ -1,0 +1,253 @@
+"""From typed texts to dates and numbers: what cannot be read is named, nothing is guessed."""
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from trialkit.intake.dates import DateReading, read_dates
+from trialkit.intake.grid import by_value, used_values
+from trialkit.intake.header import Sheet
+from trialkit.intake.problems import Problem, rows_where
+from trialkit.intake.schemas import column_names, if_empty, type_of
+from trialkit.study import Season, Study
+
+_NUMBER: Final = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
+_COMMA: Final = re.compile(r"[+-]?\d*,\d+", re.ASCII)
+_THOUSANDS: Final = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d*)?", re.ASCII)
+_LEADING: Final = re.compile(r"[+-]?\d+(\.\d*)?", re.ASCII)
+_LOOKALIKES: Final = str.maketrans("OoIlSB−–", "001158--")
+# Spreadsheet and instrument habits for "no value"; study.toml may declare others.
+_CODES: Final = frozenset(
+    [
+        *("n/a", "na", "nan", "null", "none", "nil", "nd", "missing", "unknown", "x", "xx", "#n/a"),
+        *(".", "..", "-", "--", "---", "–", "—", "?", "??"),
+    ]
+)
+_CODE_NUMBERS: Final = frozenset((-99.0, -999.0, -9999.0, -99999.0, 999.0, 9999.0, 99999.0))
+_FREE_TEXT: Final = ("note", "observer", "item", "unit")
+# A positive code is taken for a real number where others in the column come this close to it.
+_PLAUSIBLE: Final = 0.5
+
+
+@dataclass(frozen=True)
+class Typed:
+    """A sheet with typed columns (missing where a cell could not be read) and its problems."""
+
+    sheet: Sheet
+    frame: pd.DataFrame
+    problems: tuple[Problem, ...]
+
+
+def typed_sheet(sheet: Sheet, study: Study, season: Season | None) -> Typed:
+    """Read every cell of a sheet; columns that the sheet does not have come out missing."""
+    cells, problems = _without_codes(sheet, study)
+    sheet = Sheet(sheet.place, cells, sheet.problems, sheet.broken)
+    columns: dict[str, pd.Series] = {}
+    for name in column_names(sheet.table):
+        kind = type_of(sheet.table, name)
+        if name not in cells.columns:
+            columns[name] = _absent(cells.index, kind)
+            continue
+        if kind is float:
+            columns[name], found = _numbers(cells[name], name)
+        elif kind is pd.Timestamp:
+            columns[name], found = _dates(cells[name], name, season)
+        else:
+            columns[name], found = _texts(cells[name]), []
+        problems += found
+    frame = pd.DataFrame(columns, index=cells.index)
+    return Typed(sheet, frame, (*sheet.problems, *problems, *_empty_cells(sheet, problems)))
+
+
+def _absent(index: pd.Index, kind: type) -> pd.Series:
+    if kind is str:
+        return pd.Series(pd.NA, index=index, dtype="str")
+    return pd.Series(pd.NaT if kind is pd.Timestamp else np.nan, index=index).astype(
+        "datetime64[ns]" if kind is pd.Timestamp else "float64"
+    )
+
+
+def _texts(cells: pd.Series) -> pd.Series:
+    return cells.astype("str")
+
+
+def _without_codes(sheet: Sheet, study: Study) -> tuple[pd.DataFrame, list[Problem]]:
+    """Empty the declared missing codes; undeclared ones are problems and become empty too."""
+    cells = sheet.cells.copy()
+    problems: list[Problem] = []
+    declared = _Declared(study.missing_codes)
+    for name in cells.columns:
+        texts = list(cells[name].cat.categories)
+        emptied = [text for text in texts if text in declared]
+        suspects = [] if name in _FREE_TEXT else [t for t in texts if _looks_missing(t)]
+        undeclared = [text for text in suspects if text not in declared]
+        numeric = type_of(sheet.table, name) is float
+        undeclared, asked = _split(undeclared, texts, numeric=numeric)
+        problems += _code_problems(cells[name], name, undeclared, asked)
+        gone = {*emptied, *undeclared}
+        if gone:
+            cells[name] = cells[name].cat.remove_categories(sorted(gone))
+    return cells, problems
+
+
+class _Declared:
+    """The missing codes of study.toml; a number matches however many decimals it is typed with."""
+
+    def __init__(self, codes: Sequence[str]) -> None:
+        self.texts = {code.strip() for code in codes}
+        self.numbers = {float(text) for text in self.texts if _NUMBER.fullmatch(text)}
+
+    def __contains__(self, text: str) -> bool:
+        if text in self.texts:
+            return True
+        return bool(self.numbers and _NUMBER.fullmatch(text) and float(text) in self.numbers)
+
+
+def _looks_missing(text: str) -> bool:
+    if text.casefold() in _CODES:
+        return True
+    return bool(_NUMBER.fullmatch(text)) and float(text) in _CODE_NUMBERS
+
+
+def _split(suspects: list[str], texts: list[str], *, numeric: bool) -> tuple[list[str], list[str]]:
+    """Codes that cannot be values, and numbers that the rest of the column makes plausible."""
+    if not numeric:
+        return [t for t in suspects if not _NUMBER.fullmatch(t) or float(t) < 0], []
+    others = [float(t) for t in texts if _NUMBER.fullmatch(t) and float(t) not in _CODE_NUMBERS]
+    largest = max(others, default=0.0)
+    asked = [t for t in suspects if _NUMBER.fullmatch(t) and 0 < float(t) * _PLAUSIBLE <= largest]
+    return [text for text in suspects if text not in asked], asked
+
+
+def _code_problems(
+    cells: pd.Series, name: str, undeclared: list[str], asked: list[str]
+) -> Iterator[Problem]:
+    if undeclared:
+        yield Problem(
+            "missing_code",
+            "'{value}' looks like a code for a missing value",
+            'Empty the cell, or declare the code in study.toml: missing_codes = ["{value}"]',
+            rows_where(cells.isin(undeclared)),
+            name,
+        )
+    if asked:
+        yield Problem(
+            "missing_code",
+            "'{value}' may be a code for a missing value; it was read as a number",
+            "Empty the cell if nothing was measured",
+            rows_where(cells.isin(asked)),
+            name,
+            "question",
+        )
+
+
+def _numbers(cells: pd.Series, name: str) -> tuple[pd.Series, list[Problem]]:
+    texts = used_values(cells)
+    wrong = {text: _why_no_number(text) for text in texts if number(text) is None}
+    values = by_value(cells, lambda found: [_or_nan(number(text)) for text in found], np.nan)
+    return values.astype("float64"), list(_by_code(cells, name, wrong))
+
+
+def number(text: str) -> float | None:
+    """Return the number that a text is, or None; words such as "inf" and "nan" are none.
+
+    >>> number("1.50"), number("1,5"), number("12 lb")
+    (1.5, None, None)
+    """
+    if not _NUMBER.fullmatch(text):
+        return None
+    value = float(text)
+    return value if np.isfinite(value) else None
+
+
+def _or_nan(value: float | None) -> float:
+    return np.nan if value is None else value
+
+
+def _why_no_number(text: str) -> tuple[str, str, str]:
+    """Code, what and remedy for a text in a column of numbers."""
+    if _THOUSANDS.fullmatch(text):
+        plain, decimal = text.replace(",", ""), text.replace(",", ".", 1)
+        meant = f"{plain} or {decimal}" if number(decimal) is not None else plain
+        return "decimal_comma", f"'{text}' has a comma", f"Type {meant}, whichever is meant"
+    if _COMMA.fullmatch(text):
+        return "decimal_comma", f"'{text}' has a decimal comma", f"Type {text.replace(',', '.')}"
+    lookalike = text.translate(_LOOKALIKES)
+    if number(lookalike) is not None:
+        what = f"'{text}' is not a number: a letter or sign stands for a digit"
+        return "text_in_number", what, f"Type {lookalike} if that is meant"
+    leading = _LEADING.match(text)
+    if leading:
+        what = f"'{text}' is a number with text"
+        return (
+            "text_in_number",
+            what,
+            f"Type {leading[0]} alone if that is meant, in the sheet's unit",
+        )
+    return "text_in_number", f"'{text}' is not a number", "Type a number, or empty the cell"
+
+
+def _dates(cells: pd.Series, name: str, season: Season | None) -> tuple[pd.Series, list[Problem]]:
+    texts = list(used_values(cells))
+    readings = dict(zip(texts, read_dates(texts, season), strict=True))
+    wrong = {t: (r.code, r.what, r.remedy) for t, r in readings.items() if r.date is None}
+    problems = [*_by_code(cells, name, wrong), *_other_forms(cells, name, readings)]
+    values = by_value(
+        cells,
+        lambda found: np.array([readings[text].date for text in found], dtype="datetime64[D]"),
+        np.datetime64("NaT"),
+    )
+    return values.astype("datetime64[ns]"), problems
+
+
+def _other_forms(
+    cells: pd.Series, name: str, readings: dict[str, DateReading]
+) -> Iterator[Problem]:
+    texts = [text for text, reading in readings.items() if reading.other_form]
+    if texts:
+        rows = rows_where(cells.isin(texts))
+        typed = str(cells.loc[rows[0]])
+        many = f"{len(rows)} dates are" if rows[1:] else "a date is"
+        yield Problem(
+            "date_format",
+            f"{many} not written year-month-day; '{typed}' was read as {readings[typed].date}",
+            "Nothing needs doing if that is right; year-month-day can be read in one way only",
+            rows[:1],
+            name,
+            "note",
+        )
+
+
+def _by_code(
+    cells: pd.Series, name: str, wrong: dict[str, tuple[str, str, str]]
+) -> Iterator[Problem]:
+    for code in sorted({reason[0] for reason in wrong.values()}):
+        texts = [text for text, reason in wrong.items() if reason[0] == code]
+        mask = cells.isin(texts)
+        hit = [wrong[str(text)] for text in cells[mask]]
+        yield Problem(
+            code, [why[1] for why in hit], [why[2] for why in hit], rows_where(mask), name
+        )
+
+
+def _empty_cells(sheet: Sheet, problems: list[Problem]) -> Iterator[Problem]:
+    """Cells that must be filled and are not; a cell with another problem is not told twice."""
+    for name in sheet.cells.columns:
+        severity = if_empty(sheet.table, name)
+        told = {row for p in problems if p.column == name for row in p.rows}
+        told |= {row for p in sheet.problems if p.column == name for row in p.rows}
+        empty = [row for row in rows_where(sheet.cells[name].isna()) if row not in told]
+        if severity and empty:
+            yield Problem(
+                "value_missing",
+                f"'{name}' is empty" if severity == "error" else f"no {name} was typed",
+                f"Fill it in, or delete the row if there was no {name}",
+                empty,
+                name,
+                "note" if severity == "note" else "error",
+                leaves_out=True,
+            )

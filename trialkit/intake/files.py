@@ -1,0 +1,162 @@
+"""Which files a site-season has, and the sheets in them."""
+
+import difflib
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+from trialkit.columns import TABLES
+from trialkit.errors import Fault
+from trialkit.intake.grid import Grid
+from trialkit.intake.header import Sheet, sheet_of_grid
+from trialkit.intake.problems import Place
+from trialkit.intake.schemas import column_names
+from trialkit.intake.text_file import grid_of_text
+from trialkit.intake.workbook import grids_of_workbook
+from trialkit.study import Study
+
+WORKBOOK_SUFFIXES: Final = (".xlsx", ".xlsm")
+_TEXT_SUFFIXES: Final = (".csv", ".tsv", ".txt")
+_OTHER_WORKBOOKS: Final = (".xls", ".ods", ".numbers", ".gsheet")
+
+
+@dataclass(frozen=True)
+class FileRecord:
+    """A file that was read: path from the study folder, checksum of its bytes, rows of data."""
+
+    path: str
+    sha256: str
+    rows: int
+
+
+@dataclass(frozen=True)
+class Found:
+    """The sheets of a folder, the files they came from, and what was wrong with the files."""
+
+    sheets: dict[str, Sheet] = field(default_factory=dict)
+    files: tuple[FileRecord, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    unusable: str = ""
+
+
+def find_sheets(study: Study, folder: Path) -> Found:
+    """Read every sheet of a site-season's folder: CSV files, or the one workbook."""
+    names = sorted(path for path in folder.iterdir() if _is_data(path))
+    texts = {path.stem.casefold(): path for path in names if path.suffix.casefold() == ".csv"}
+    tables: dict[str, Path] = {str(table): texts[table] for table in TABLES if table in texts}
+    books = [path for path in names if path.suffix.casefold() in WORKBOOK_SUFFIXES]
+    strangers = tuple(_strangers(names, tables, books))
+    if len(books) > 1 or (books and tables):
+        return Found(faults=(*strangers, _two_sources(folder, books)), unusable=_TWO_SOURCES)
+    found = _from_workbook(study, books[0]) if books else _from_texts(study, tables)
+    return Found(found.sheets, found.files, (*strangers, *found.faults), found.unusable)
+
+
+def read_text_sheet(study: Study, table: str, path: Path) -> tuple[Sheet, FileRecord]:
+    """Read one CSV file as a table."""
+    data = path.read_bytes()
+    place = Place(table, path.as_posix(), relative(study, path))
+    sheet = sheet_of_grid(grid_of_text(data, column_names(table)), place)
+    return sheet, FileRecord(place.path, _checksum(data), len(sheet.cells))
+
+
+def relative(study: Study, path: Path) -> str:
+    """Return the path as seen from the study folder, the same on every machine."""
+    return path.relative_to(study.folder).as_posix()
+
+
+def _is_data(path: Path) -> bool:
+    return path.is_file() and not path.name.startswith((".", "~$"))
+
+
+def _checksum(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+_TWO_SOURCES: Final = "it is not clear which of several files holds the data"
+
+
+def _two_sources(folder: Path, books: list[Path]) -> Fault:
+    listed = ", ".join(book.name for book in books)
+    return Fault(
+        folder.as_posix(),
+        what=f"there are several sources of the same tables: {listed}"
+        + ("" if len(books) > 1 else " and CSV files"),
+        remedy="Keep either the CSV files or one workbook in this folder",
+        code="two_sources",
+    )
+
+
+def _strangers(names: list[Path], tables: dict[str, Path], books: list[Path]) -> Iterator[Fault]:
+    for path in names:
+        if path in tables.values() or path in books:
+            continue
+        suffix = path.suffix.casefold()
+        near = difflib.get_close_matches(path.stem.casefold(), TABLES, 1, 0.7)
+        if suffix in (*_TEXT_SUFFIXES, *WORKBOOK_SUFFIXES) and near and near[0] not in tables:
+            remedy = f"Did you mean {near[0]}.csv? Rename it"
+            yield _unread(path, "the file was not read", remedy, "question")
+        elif suffix in _OTHER_WORKBOOKS:
+            yield _unread(path, "a workbook of this kind is not read", "Save it as .xlsx", "error")
+        elif suffix in _TEXT_SUFFIXES:
+            remedy = f"Nothing needs doing; known names are {', '.join(TABLES)}"
+            yield _unread(path, "the file is none of the tables and was not read", remedy, "note")
+
+
+def _unread(path: Path, what: str, remedy: str, severity: str) -> Fault:
+    return Fault(
+        path.as_posix(),
+        what=what,
+        remedy=remedy,
+        code="unknown_file",
+        severity=severity,  # type: ignore[arg-type]
+    )
+
+
+def _from_texts(study: Study, tables: dict[str, Path]) -> Found:
+    read = {table: read_text_sheet(study, table, path) for table, path in tables.items()}
+    sheets = {table: sheet for table, (sheet, _) in read.items()}
+    return Found(sheets, tuple(record for _, record in read.values()))
+
+
+def _from_workbook(study: Study, path: Path) -> Found:
+    data = path.read_bytes()
+    grids = grids_of_workbook(data)
+    if not isinstance(grids, dict):
+        fault = Fault(path.as_posix(), 0, "", str(grids.what), str(grids.remedy), grids.code)
+        record = FileRecord(relative(study, path), _checksum(data), 0)
+        return Found(files=(record,), faults=(fault,), unusable=str(grids.what))
+    sheets, faults = _named_sheets(study, path, grids)
+    rows = sum(len(sheet.cells) for sheet in sheets.values())
+    record = FileRecord(relative(study, path), _checksum(data), rows)
+    return Found(sheets, (record,), tuple(faults))
+
+
+def _named_sheets(
+    study: Study, path: Path, grids: dict[str, Grid]
+) -> tuple[dict[str, Sheet], list[Fault]]:
+    sheets: dict[str, Sheet] = {}
+    faults = []
+    for title, grid in grids.items():
+        table = title.strip().casefold().replace(" ", "_")
+        file = f"{path.as_posix()}#{title}"
+        if table in TABLES and table not in sheets:
+            place = Place(table, file, f"{relative(study, path)}#{title}")
+            sheets[table] = sheet_of_grid(grid, place)
+            continue
+        near = difflib.get_close_matches(table, TABLES, 1, 0.7)
+        faults.append(
+            Fault(
+                file,
+                what=f"the sheet '{title}' was not read",
+                remedy=f"Did you mean '{near[0]}'? Rename it"
+                if near
+                else "Nothing needs doing if "
+                f"it holds no data; known names are {', '.join(TABLES)}",
+                code="unknown_sheet",
+                severity="question" if near else "note",
+            )
+        )
+    return sheets, faults

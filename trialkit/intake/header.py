@@ -1,0 +1,305 @@
+"""From a grid to a sheet: which row is the header, which column is which, which rows are data."""
+
+import difflib
+import re
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Final
+
+import pandas as pd
+
+from trialkit.errors import Severity
+from trialkit.intake.grid import Grid
+from trialkit.intake.problems import Place, Problem, rows_where
+from trialkit.intake.schemas import column_names, one_row_is, required_columns
+
+_HEADER_WITHIN: Final = 15
+_NEAR: Final = 0.7
+_TOTALS: Final = re.compile(
+    r"(grand |sub ?)?(total|sum|mean|average|avg|count)s?\b.{0,20}:?", re.IGNORECASE
+)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A table as typed: categorical texts under canonical column names, by spreadsheet row.
+
+    Where ``broken`` gives a reason, the table as a whole cannot be used; ``cells`` still holds the
+    columns that could be told, so that their faults are found in the same pass.
+    """
+
+    place: Place
+    cells: pd.DataFrame
+    problems: tuple[Problem, ...] = ()
+    broken: str = ""
+
+    @property
+    def table(self) -> str:
+        """Name of the table."""
+        return self.place.table
+
+    def with_problems(self, *more: Problem) -> "Sheet":
+        """Return the sheet with further problems on its list."""
+        return replace(self, problems=(*self.problems, *more))
+
+
+def sheet_of_grid(grid: Grid, place: Place) -> Sheet:
+    """Find the header and the data rows; every problem of the form of the sheet is collected."""
+    breaking = [problem for problem in grid.problems if problem.breaks]
+    if breaking:
+        return Sheet(place, pd.DataFrame(), grid.problems, str(breaking[0].what))
+    if grid.cells.empty:
+        return Sheet(place, pd.DataFrame(), grid.problems)
+    header_row = _header_row(grid.cells, place.table)
+    if header_row is None:
+        return _without_header(grid, place)
+    names = _names(grid.cells, header_row)
+    form = [*_above(grid.cells, header_row), *_name_problems(names, place.table, header_row)]
+    body = grid.cells.loc[grid.cells.index > header_row]
+    form += list(_nameless(body, names))
+    cells = _known_columns(body, names, place.table)
+    not_data = [*_blank(body), *_repeated_headers(body, names), *_totals(cells)]
+    cells = cells.drop(index=[row for p in not_data if p.leaves_out for row in p.rows])
+    cells = cells.drop(index=_blank_rows(body), errors="ignore")
+    written = _written(names)
+    located = _located(grid.problems, written, header_row, cells)
+    broken = next((str(problem.what) for problem in form if problem.breaks), "")
+    return Sheet(place.with_headers(written), cells, (*located, *form, *not_data), broken)
+
+
+def bare_name(text: str) -> str:
+    """Return a header in the form in which columns are compared.
+
+    >>> bare_name(" Cull cause ")
+    'cull_cause'
+    """
+    return re.sub(r"[\s\-_]+", "_", text.strip().casefold())
+
+
+def _header_row(cells: pd.DataFrame, table: str) -> int | None:
+    known = set(column_names(table))
+    top = cells.head(_HEADER_WITHIN)
+    hits = [
+        sum(bare_name(str(text)) in known for text in row.dropna()) for _, row in top.iterrows()
+    ]
+    return int(top.index[hits.index(max(hits))]) if hits and max(hits) else None
+
+
+def _without_header(grid: Grid, place: Place) -> Sheet:
+    needed = ", ".join(required_columns(place.table))
+    problem = Problem(
+        "no_header",
+        "no row near the top holds the column names",
+        f"Type them into the first row: {needed}",
+        (1,),
+        breaks=True,
+    )
+    return Sheet(place, pd.DataFrame(), (*grid.problems, problem), str(problem.what))
+
+
+def _names(cells: pd.DataFrame, row: int) -> dict[int, str]:
+    """Headers by position, as typed; a position without one is left away."""
+    return {
+        int(str(position)): str(text)
+        for position, text in cells.T[row].items()
+        if not pd.isna(text)
+    }
+
+
+def _written(names: dict[int, str]) -> dict[str | int, str]:
+    written: dict[str | int, str] = {**names}
+    for text in names.values():
+        written.setdefault(bare_name(text), text)
+    return written
+
+
+def _known_columns(body: pd.DataFrame, names: dict[int, str], table: str) -> pd.DataFrame:
+    first: dict[str, int] = {}
+    for position, text in names.items():
+        first.setdefault(bare_name(text), position)
+    known = {name: first[name] for name in column_names(table) if name in first}
+    cells = body[list(known.values())]
+    return cells.set_axis(list(known), axis=1)
+
+
+def _above(cells: pd.DataFrame, header_row: int) -> Iterator[Problem]:
+    above = cells.loc[cells.index < header_row].dropna(how="all")
+    if len(above):
+        rows = [int(row) for row in above.index]
+        shown = f"row {rows[0]}" if len(rows) == 1 else f"rows {rows[0]} to {rows[-1]}"
+        yield Problem(
+            "rows_above_header",
+            f"the column names stand in row {header_row}; {shown} above them were not read",
+            "Keep titles and remarks out of the sheet, or check that no data stand there",
+            (rows[0],),
+            severity="note",
+        )
+
+
+def _name_problems(names: dict[int, str], table: str, row: int) -> Iterator[Problem]:
+    present = [bare_name(text) for text in names.values()]
+    missing = [name for name in required_columns(table) if name not in present]
+    for twice in sorted(name for name, n in Counter(present).items() if n > 1):
+        if twice in column_names(table):
+            yield Problem(
+                "duplicate_column",
+                f"there are {present.count(twice)} columns named '{twice}'",
+                "Keep the one that counts and rename the other",
+                (row,),
+                twice,
+                breaks=True,
+                value=twice,
+            )
+    for text in names.values():
+        if bare_name(text) not in column_names(table):
+            problem, explains = _unknown(text, table, present, row)
+            missing = [name for name in missing if name != explains]
+            yield problem
+    for name in missing:
+        yield Problem(
+            "missing_column",
+            f"there is no column '{name}'",
+            f"Add it; the columns of {table} are {', '.join(column_names(table))}",
+            (row,),
+            name,
+            breaks=True,
+        )
+
+
+def _unknown(text: str, table: str, present: list[str], row: int) -> tuple[Problem, str]:
+    """An unknown column, and the missing column that it probably is."""
+    absent = [name for name in column_names(table) if name not in present]
+    near = _nearest(bare_name(text), absent)
+    if near:
+        needed = near in required_columns(table)
+        return Problem(
+            "unknown_column",
+            f"unknown column '{text}'",
+            f"Did you mean '{near}'? Rename it",
+            (row,),
+            text,
+            "error" if needed else "question",
+            breaks=needed,
+            value=text,
+        ), near
+    return Problem(
+        "unknown_column",
+        f"column '{text}' is not one that {table} knows; it was not read",
+        "Nothing needs doing if it is for yourself only",
+        (row,),
+        text,
+        "note",
+        value=text,
+    ), ""
+
+
+def _nearest(name: str, known: list[str]) -> str:
+    starts = [one for one in known if re.match(rf"{re.escape(one)}(_|[^a-z])", name)]
+    near = starts or difflib.get_close_matches(name, known, 1, _NEAR)
+    return near[0] if near else ""
+
+
+def _nameless(body: pd.DataFrame, names: dict[int, str]) -> Iterator[Problem]:
+    """Entries beyond the named columns; a number there may be the other half of a split one."""
+    for position in body.columns:
+        filled = body[position].notna()
+        if position in names or not filled.any():
+            continue
+        digits = [t for t in body[position].cat.categories if t[:1].isdigit()]
+        numeric = filled & body[position].isin(digits)
+        kinds: tuple[tuple[pd.Series[bool], Severity], ...]
+        kinds = ((numeric, "error"), (filled & ~numeric, "question"))
+        for mask, severity in kinds:
+            if mask.any():
+                yield Problem(
+                    "cell_outside_columns",
+                    [
+                        f"'{text}' stands where no column has a name"
+                        for text in body[position][mask]
+                    ],
+                    "Name the column; a comma inside a number or text also splits a cell in two",
+                    rows_where(mask),
+                    int(position),
+                    severity,
+                )
+
+
+def _blank_rows(body: pd.DataFrame) -> list[int]:
+    return rows_where(body.isna().all(axis=1))
+
+
+def _blank(body: pd.DataFrame) -> Iterator[Problem]:
+    blank = _blank_rows(body)
+    filled = body.index.difference(blank)
+    inside = [row for row in blank if len(filled) and row < filled[-1]]
+    if inside:
+        many = f"{len(inside)} rows are blank; this is the first" if inside[1:] else "a blank row"
+        yield Problem(
+            "blank_rows",
+            many,
+            "Nothing needs doing; it was passed over",
+            inside[:1],
+            severity="note",
+        )
+
+
+def _repeated_headers(body: pd.DataFrame, names: dict[int, str]) -> Iterator[Problem]:
+    again = pd.Series(True, index=body.index)
+    for position, text in names.items():
+        again &= (body[position] == text).fillna(False).astype(bool)
+    if names and again.any():
+        yield Problem(
+            "repeated_header",
+            "the row repeats the column names; it was not read as data",
+            "Delete the row when you next edit the sheet",
+            rows_where(again),
+            severity="note",
+            leaves_out=True,
+        )
+
+
+def _totals(cells: pd.DataFrame) -> Iterator[Problem]:
+    labelled = pd.Series(False, index=cells.index)
+    for name in cells.columns:
+        if name in ("note", "observer", "lost", "item", "unit"):
+            continue
+        labels = [t for t in cells[name].cat.categories if _TOTALS.fullmatch(t)]
+        if labels:
+            labelled |= cells[name].isin(labels)
+    if labelled.any():
+        yield Problem(
+            "totals_row",
+            "this is a row of totals, not an observation; it was not read as data",
+            "Keep totals out of the sheet",
+            rows_where(labelled),
+            severity="note",
+            leaves_out=True,
+        )
+
+
+def _located(
+    problems: tuple[Problem, ...],
+    written: dict[str | int, str],
+    header_row: int,
+    cells: pd.DataFrame,
+) -> list[Problem]:
+    """Grid problems under the canonical name of their column, without those above the data."""
+    located = []
+    for problem in problems:
+        if not problem.rows:
+            located.append(problem)
+            continue
+        rows = [row for row in problem.rows if row > header_row]
+        if not rows:
+            continue
+        name = bare_name(str(written.get(problem.column, "")))
+        column = name if name in cells.columns else problem.column
+        located.append(replace(problem, rows=rows, column=column))
+    return located
+
+
+def describe_empty(table: str) -> str:
+    """Say what to type into a sheet that has no rows yet."""
+    needed = ", ".join(required_columns(table))
+    return f"Type one row for each of these: {one_row_is(table)} ({needed} must be filled)"

@@ -1,0 +1,142 @@
+"""Problems found in a sheet, rule by rule, and the faults and left-out rows they become.
+
+A rule looks at a whole column at once and yields one :class:`Problem` for all rows it hits; only
+the rows that are hit are ever looked at one by one.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from trialkit.errors import Fault, Severity, sentence
+
+LEFT_OUT: Final = ("table", "file", "row", "plot", "date", "code", "reason")
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One rule broken in some rows of one column of a sheet.
+
+    ``rows`` are spreadsheet rows (none: the whole sheet). ``what`` and ``remedy`` are one text for
+    all rows or one text a row; ``{value}`` in them stands for the cell as typed. ``column`` is the
+    canonical name, or the position of a column that has none. ``leaves_out`` rows drop out of the
+    tables (always so for an error); ``breaks`` means that the whole sheet cannot be used.
+    """
+
+    code: str
+    what: str | Sequence[str]
+    remedy: str | Sequence[str]
+    rows: Sequence[int] = ()
+    column: str | int = ""
+    severity: Severity = "error"
+    leaves_out: bool = False
+    breaks: bool = False
+    value: str = ""
+
+    @property
+    def blocks(self) -> bool:
+        """True where the rows drop out of the tables."""
+        return self.leaves_out or self.severity == "error"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a sheet came from, in the words of the person who typed it.
+
+    ``file`` names the file as the user gave it, ``path`` names it from the study folder.
+    ``written`` leads from canonical column names and from positions to the headers as typed.
+    """
+
+    table: str
+    file: str
+    path: str
+    written: Mapping[str | int, str] = field(default_factory=dict)
+
+    def with_headers(self, written: Mapping[str | int, str]) -> "Place":
+        """Return the same place, with its headers known."""
+        return replace(self, written=written)
+
+
+def rows_where(mask: "pd.Series[bool]") -> list[int]:
+    """Return the spreadsheet rows at which ``mask`` holds."""
+    return [int(row) for row in mask.index[mask.to_numpy(dtype=bool)]]
+
+
+def as_faults(
+    problems: Iterable[Problem], place: Place, cells: pd.DataFrame | None = None
+) -> list[Fault]:
+    """Turn problems into faults, one a row, in the order of rows; ``cells`` are the typed texts."""
+    faults = [fault for problem in problems for fault in _faults_of_one(problem, place, cells)]
+    return sorted(faults, key=lambda fault: fault.row)
+
+
+def _faults_of_one(problem: Problem, place: Place, cells: pd.DataFrame | None) -> Iterable[Fault]:
+    column = place.written.get(problem.column, str(problem.column))
+    values = _typed(problem, cells)
+    rows = list(problem.rows) or [0]
+    for number, (row, value) in enumerate(zip(rows, values, strict=True)):
+        what, remedy = _text(problem.what, number), _text(problem.remedy, number)
+        yield Fault(
+            place.file,
+            row,
+            column,
+            what.replace("{value}", _shown(value)),
+            remedy.replace("{value}", _shown(value)),
+            problem.code,
+            problem.severity,
+            value,
+        )
+
+
+def _text(texts: str | Sequence[str], number: int) -> str:
+    return texts if isinstance(texts, str) else texts[number]
+
+
+def _shown(value: str) -> str:
+    return value if len(value) <= 60 else value[:57] + "..."
+
+
+def _typed(problem: Problem, cells: pd.DataFrame | None) -> list[str]:
+    if cells is None or problem.column not in cells.columns or not problem.rows or problem.value:
+        return [problem.value] * max(1, len(problem.rows))
+    column = cells[problem.column].astype(object).reindex(list(problem.rows))
+    return ["" if pd.isna(value) else str(value) for value in column]
+
+
+def left_out_rows(problems: Iterable[Problem], place: Place, cells: pd.DataFrame) -> pd.DataFrame:
+    """Return one row per spreadsheet row that drops out, with the first reason and what it held.
+
+    Columns: LEFT_OUT; ``plot`` and ``date`` are as typed, so that a sum over a plot can be told
+    from a sum that misses something.
+    """
+    blocking = [problem for problem in problems if problem.blocks]
+    faults = [fault for fault in as_faults(blocking, place, cells) if fault.row in cells.index]
+    first = {fault.row: fault for fault in reversed(faults)}
+    rows = sorted(first)
+    typed = cells.reindex(rows)
+    return pd.DataFrame(
+        {
+            "table": place.table,
+            "file": place.path,
+            "row": rows,
+            "plot": _column_or_empty(typed, "plot"),
+            "date": _column_or_empty(typed, "date"),
+            "code": [first[row].code for row in rows],
+            "reason": [sentence(first[row].what) for row in rows],
+        },
+        columns=list(LEFT_OUT),
+    )
+
+
+def _column_or_empty(typed: pd.DataFrame, name: str) -> np.ndarray:
+    if name not in typed:
+        return np.full(len(typed), "", dtype=object)
+    return typed[name].astype(object).where(typed[name].notna(), "").to_numpy(dtype=object)
+
+
+def empty_left_out() -> pd.DataFrame:
+    """Return a left-out table without rows."""
+    return pd.DataFrame({name: pd.Series(dtype="object") for name in LEFT_OUT})

@@ -1,0 +1,85 @@
+"""Reading a site-season: files in, tidy tables out, every fault of every file named."""
+
+from dataclasses import replace
+
+import pandas as pd
+
+from trialkit.columns import QUANTITY_OF_COLUMN
+from trialkit.intake.assemble import CheckedTable, put_together, unreadable, without_folder
+from trialkit.intake.cells import Typed, typed_sheet
+from trialkit.intake.checks import Context, Layout, cross_problems
+from trialkit.intake.files import find_sheets
+from trialkit.intake.header import Sheet
+from trialkit.intake.layout import layout_of, plot_problems
+from trialkit.intake.problems import LEFT_OUT, Place, Problem, as_faults, left_out_rows
+from trialkit.intake.rules import schema_problems
+from trialkit.intake.schemas import blank_table_frame
+from trialkit.intake.site_season import SiteSeason
+from trialkit.study import Study
+from trialkit.study.units import to_canonical
+
+
+def read_site_season(study: Study, season: int, site: str) -> SiteSeason:
+    """Read the files of one site in one season; nothing is raised for what people typed.
+
+    Faults say what is wrong; rows with an error are in ``left_out`` and not in ``tables``.
+    """
+    folder = study.data_folder(season, site)
+    if not folder.is_dir():
+        return without_folder(study, season, site, folder)
+    found = find_sheets(study, folder)
+    if found.unusable:
+        return unreadable(season, site, found)
+    context = Context(study, study.season(season), None)
+    checked = {}
+    if "plots" in found.sheets:
+        checked["plots"] = checked_table(found.sheets["plots"], context)
+        context = replace(context, layout=_layout(checked["plots"]))
+    for table, sheet in found.sheets.items():
+        if table != "plots":
+            checked[table] = checked_table(sheet, context)
+    return put_together(context, season, site, found, checked)
+
+
+def checked_table(sheet: Sheet, context: Context) -> CheckedTable:
+    """Type a sheet, run every rule over it, and part the rows that stand from those that do not."""
+    typed = typed_sheet(sheet, context.study, context.season)
+    if not len(sheet.cells.columns):
+        return _parted(typed, list(typed.problems), context.study)
+    problems = [*typed.problems, *schema_problems(typed)]
+    told = Typed(typed.sheet, typed.frame, tuple(problems))
+    if sheet.table == "plots":
+        problems += plot_problems(told, context)
+    problems += cross_problems(told, context)
+    return _parted(told, problems, context.study)
+
+
+def _layout(plots: CheckedTable) -> Layout | None:
+    usable = not plots.typed.sheet.broken and len(plots.typed.frame)
+    return layout_of(plots.typed, plots.frame) if usable else None
+
+
+def _parted(typed: Typed, problems: list[Problem], study: Study) -> CheckedTable:
+    place, cells = typed.sheet.place, typed.sheet.cells
+    faults = tuple(as_faults(problems, place, cells))
+    if typed.sheet.broken:
+        reason = _whole_table(place, typed.sheet.broken)
+        return CheckedTable(blank_table_frame(place.table), faults, reason, typed)
+    left_out = left_out_rows(problems, place, cells)
+    frame = typed.frame.drop(index=left_out["row"].tolist())
+    return CheckedTable(in_si_units(frame, place.table, study), faults, left_out, typed)
+
+
+def _whole_table(place: Place, reason: str) -> pd.DataFrame:
+    row = [place.table, place.path, 0, "", "", "table_unusable", reason]
+    return pd.DataFrame([row], columns=list(LEFT_OUT))
+
+
+def in_si_units(frame: pd.DataFrame, table: str, study: Study) -> pd.DataFrame:
+    """Convert the columns of a table that have a quantity from the study's units to SI."""
+    converted = {
+        name: to_canonical(frame[name], quantity, study.units)
+        for (of_table, name), quantity in QUANTITY_OF_COLUMN.items()
+        if of_table == table
+    }
+    return frame.assign(**converted)

@@ -1,0 +1,59 @@
+"""Rules that the pandera models state: ranges, whole numbers, cells that must be filled."""
+
+from collections.abc import Iterator
+from typing import Final, NamedTuple
+
+import pandas as pd
+from pandera.errors import SchemaErrors
+
+from trialkit.intake.cells import Typed
+from trialkit.intake.problems import Problem
+from trialkit.intake.schemas import schema
+
+
+class _Words(NamedTuple):
+    code: str
+    what: str
+    remedy: str
+
+
+_WORDS: Final = {
+    "greater_than_or_equal_to(0)": _Words(
+        "negative", "'{value}' is below zero", "Look at the field sheet and type what it says"
+    ),
+    "greater_than(0)": _Words(
+        "not_positive", "'{value}' is not above zero", "Type the value, or empty the cell"
+    ),
+    "whole": _Words(
+        "fractional", "'{value}' is not a whole number", "Counts are whole; type the count itself"
+    ),
+    "not_nullable": _Words("value_missing", "the cell is empty", "Fill it in, or delete the row"),
+}
+_UNSEEN: Final = _Words("invalid", "'{value}' does not fit this column", "Look at the field sheet")
+
+
+def schema_problems(typed: Typed) -> Iterator[Problem]:
+    """Validate a typed sheet against its model; a cell that is already told is not told again."""
+    cases = _failure_cases(typed)
+    told = {(p.column, row) for p in typed.problems for row in p.rows if p.blocks}
+    for (column, check), rows in cases.items():
+        fresh = [row for row in rows if (column, row) not in told]
+        if fresh:
+            words = _WORDS.get(check, _UNSEEN)
+            yield Problem(words.code, words.what, words.remedy, fresh, column)
+
+
+def _failure_cases(typed: Typed) -> dict[tuple[str, str], list[int]]:
+    table = typed.sheet.table
+    present = [name for name in typed.frame if name in typed.sheet.cells.columns]
+    model = schema(table)
+    absent = [name for name in model.columns if name not in present]
+    kept: dict[tuple[str, str], list[int]] = {}
+    try:
+        model.remove_columns(absent).validate(typed.frame[present], lazy=True)
+    except SchemaErrors as errors:
+        cases = errors.failure_cases
+        for column, check, row in zip(cases["column"], cases["check"], cases["index"], strict=True):
+            if not pd.isna(row):
+                kept.setdefault((str(column), str(check)), []).append(int(row))
+    return kept

@@ -1,0 +1,48 @@
+"""What intake hands on: the tidy tables of a site-season, and everything that was wrong."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from trialkit.errors import DataError, Fault
+from trialkit.intake.files import FileRecord
+from trialkit.intake.problems import empty_left_out
+
+
+@dataclass(frozen=True)
+class SiteSeason:
+    """One site in one season, as read.
+
+    ``tables`` holds every table of trialkit.columns.TABLES (one without rows where nothing was
+    typed or the table cannot be used), in SI units, with all columns of its schema; its index is
+    the spreadsheet row. ``left_out`` has one row per row that dropped out (columns table, file,
+    row, plot, date, code, reason; row 0 where a whole table did), so that a sum over a plot can be
+    told from a sum that misses something. ``unusable`` says why the site-season cannot be analysed
+    at all, and is empty where it can.
+    """
+
+    season: int
+    site: str
+    tables: Mapping[str, pd.DataFrame]
+    faults: tuple[Fault, ...] = ()
+    files: tuple[FileRecord, ...] = ()
+    left_out: pd.DataFrame = field(default_factory=empty_left_out)
+    unusable: str = ""
+    nothing_typed: bool = False
+
+    @property
+    def usable(self) -> bool:
+        """True where the layout stands, so that measures can be worked out."""
+        return not self.unusable
+
+    @property
+    def errors(self) -> tuple[Fault, ...]:
+        """Faults that keep something out of the analysis."""
+        return tuple(fault for fault in self.faults if fault.severity == "error")
+
+    def require_usable(self) -> "SiteSeason":
+        """Return itself; raise DataError with every error where it is not usable."""
+        if self.unusable:
+            raise DataError(self.errors or self.faults)
+        return self

@@ -1,0 +1,79 @@
+"""Everything of a study at once: every site-season and the costs."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import pandas as pd
+
+from trialkit.errors import Fault
+from trialkit.intake.costs import Costs, read_costs
+from trialkit.intake.files import FileRecord
+from trialkit.intake.problems import empty_left_out
+from trialkit.intake.read import read_site_season
+from trialkit.intake.site_season import SiteSeason
+from trialkit.study import Study
+
+
+@dataclass(frozen=True)
+class StudyIntake:
+    """All that was read of a study, in the order of study.toml."""
+
+    site_seasons: tuple[SiteSeason, ...]
+    costs: Costs
+    faults_of_folders: tuple[Fault, ...] = ()
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """Every fault of every file."""
+        of_sites = (fault for one in self.site_seasons for fault in one.faults)
+        return (*self.faults_of_folders, *of_sites, *self.costs.faults)
+
+    @property
+    def errors(self) -> tuple[Fault, ...]:
+        """Faults that keep something out of the analysis."""
+        return tuple(fault for fault in self.faults if fault.severity == "error")
+
+    @property
+    def files(self) -> tuple[FileRecord, ...]:
+        """Every file that was read."""
+        return (*(file for one in self.site_seasons for file in one.files), *self.costs.files)
+
+    @property
+    def left_out(self) -> pd.DataFrame:
+        """Every row that dropped out, with season and site before the columns of a site-season."""
+        parts = [
+            one.left_out.assign(season=one.season, site=one.site)
+            for one in self.site_seasons
+            if len(one.left_out)
+        ]
+        columns = ["season", "site", *empty_left_out().columns]
+        joined = pd.concat(parts, ignore_index=True) if parts else empty_left_out()
+        return joined.reindex(columns=columns)
+
+    def site_season(self, season: int, site: str) -> SiteSeason:
+        """Return one site-season."""
+        return next(o for o in self.site_seasons if (o.season, o.site) == (season, site))
+
+
+def check_study(study: Study) -> StudyIntake:
+    """Read every site-season that study.toml plans, and the costs."""
+    site_seasons = tuple(read_site_season(study, *one) for one in study.site_seasons())
+    return StudyIntake(site_seasons, read_costs(study), tuple(_unplanned_folders(study)))
+
+
+def _unplanned_folders(study: Study) -> Iterator[Fault]:
+    """Folders under data/ that study.toml does not plan, and that nobody reads therefore."""
+    planned = {study.data_folder(*one) for one in study.site_seasons()}
+    seasons = {folder.parent for folder in planned}
+    data = study.folder / "data"
+    for folder in sorted(path for path in data.glob("*") if path.is_dir()):
+        inner = sorted(path for path in folder.glob("*") if path.is_dir())
+        for path in inner if folder in seasons else [folder]:
+            if path not in planned:
+                yield Fault(
+                    path.as_posix(),
+                    what="study.toml plans no such site or season; the folder was not read",
+                    remedy="Add it to study.toml, or mend the name of the folder",
+                    code="unknown_folder",
+                    severity="question",
+                )

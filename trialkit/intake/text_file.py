@@ -1,0 +1,144 @@
+"""CSV files: bytes in, a grid out; encoding and delimiter are found and said."""
+
+import io
+import re
+from collections.abc import Collection
+from typing import Final
+
+import pandas as pd
+
+from trialkit.intake.grid import Grid, broken_grid, empty_grid, tidy_texts
+from trialkit.intake.problems import Problem
+
+DELIMITERS: Final = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+MAX_BYTES: Final = 1_000_000_000
+_CONTROL: Final = re.compile("[\x00-\x08\x0e-\x1f\x7f\x80-\x9f]")
+
+
+def grid_of_text(data: bytes, known: Collection[str]) -> Grid:
+    """Read a delimited file; ``known`` column names help to find the delimiter."""
+    if not data.strip():
+        return empty_grid()
+    if len(data) > MAX_BYTES:
+        return broken_grid("too_large", "the file is over 1 GB", "Split it by season and site")
+    text, problems = decoded(data)
+    if text is None:
+        return Grid(pd.DataFrame(), problems)
+    delimiter = delimiter_of(text, known)
+    if delimiter != ",":
+        problems += (_other_delimiter(delimiter),)
+    return _parsed(text, delimiter, problems)
+
+
+def decoded(data: bytes) -> tuple[str | None, tuple[Problem, ...]]:
+    """Return the text and notes about its encoding, or None and what is wrong."""
+    if data[:2] == b"PK" or data[:4] == b"\xd0\xcf\x11\xe0":
+        return None, (_not_text("this is a workbook under the name of a CSV file"),)
+    for encoding, name in _candidates(data):
+        try:
+            text = data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        if _CONTROL.search(text):
+            break
+        return text, () if encoding == "utf-8-sig" else (_other_encoding(name),)
+    return None, (_not_text("the file holds bytes that are not text in any usual encoding"),)
+
+
+def _candidates(data: bytes) -> list[tuple[str, str]]:
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return [("utf-16", "UTF-16")]
+    if b"\0" in data[:200]:
+        high_first = data[:200:2].count(0) > data[1:200:2].count(0)
+        return [("utf-16-be" if high_first else "utf-16-le", "UTF-16")]
+    return [("utf-8-sig", "UTF-8"), ("cp1252", "Windows-1252")]
+
+
+def _not_text(what: str) -> Problem:
+    remedy = "Open it in a spreadsheet program and save it as CSV UTF-8"
+    return Problem("encoding", what, remedy, breaks=True)
+
+
+def _other_encoding(name: str) -> Problem:
+    return Problem(
+        "encoding",
+        f"the file is not UTF-8; it was read as {name}",
+        "Look at letters with accents; save it as CSV UTF-8 if any is wrong",
+        severity="note",
+    )
+
+
+def delimiter_of(text: str, known: Collection[str]) -> str:
+    """Return the delimiter under which the first lines show the most known column names."""
+    lines = [line for line in text[:20_000].splitlines() if line.strip()][:10]
+
+    def score(delimiter: str) -> tuple[int, int]:
+        names = [{_bare(cell) for cell in line.split(delimiter)} for line in lines]
+        hits = max((len(cells & set(known)) for cells in names), default=0)
+        return hits, max((line.count(delimiter) for line in lines), default=0)
+
+    return max(DELIMITERS, key=score)
+
+
+def _bare(cell: str) -> str:
+    return cell.strip().strip('"').strip().casefold()
+
+
+def _other_delimiter(delimiter: str) -> Problem:
+    name = DELIMITERS[delimiter]
+    return Problem(
+        "delimiter",
+        f"the cells are separated by a {name}, not a comma; the file was read that way",
+        "Nothing needs doing; save it as comma-separated CSV to silence this",
+        severity="note",
+    )
+
+
+def _parsed(text: str, delimiter: str, problems: tuple[Problem, ...]) -> Grid:
+    width = max(line.count(delimiter) for line in text.splitlines() or [""]) + 1
+    try:
+        frame = pd.read_csv(
+            io.StringIO(text),
+            sep=delimiter,
+            header=None,
+            names=range(width),
+            index_col=False,
+            dtype="category",
+            keep_default_na=False,
+            na_values=[],
+            skip_blank_lines=False,
+        )
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
+        return broken_grid(
+            "unreadable",
+            f"the file cannot be read as a table ({_reason(error)})",
+            "Look for a quotation mark that is opened and never closed",
+        )
+    frame.index = pd.RangeIndex(1, len(frame) + 1)
+    cells, padded = tidy_texts(frame)
+    swallowed = _swallowed(cells, delimiter)
+    return Grid(cells, (*problems, *padded, *swallowed))
+
+
+def _reason(error: Exception) -> str:
+    return str(error).replace("Error tokenizing data. C error: ", "").strip().splitlines()[0]
+
+
+def _swallowed(cells: pd.DataFrame, delimiter: str) -> list[Problem]:
+    """Cells that hold whole lines: a quotation mark opened in one row and closed in a later one."""
+    problems = []
+    for column in cells.columns:
+        texts = cells[column].cat.categories
+        long = [text for text in texts if "\n" in text and text.count(delimiter) >= 2]
+        if long:
+            rows = [int(row) for row in cells.index[cells[column].isin(long)]]
+            problems.append(
+                Problem(
+                    "open_quote",
+                    "this cell holds several lines: a quotation mark opens and closes too late",
+                    'Take the stray " out, so that every row stands on its own line',
+                    rows,
+                    int(column),
+                )
+            )
+    return problems

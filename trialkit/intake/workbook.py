@@ -1,0 +1,164 @@
+"""Workbooks (xlsx): sheets in, grids out; merged, hidden and uncalculated cells are named."""
+
+import datetime as dt
+import io
+import warnings
+import zipfile
+from collections.abc import Iterator
+from typing import Any, Final
+
+import openpyxl
+import pandas as pd
+
+from trialkit.intake.grid import Grid, broken_grid, categorical, empty_grid, tidy_texts
+from trialkit.intake.problems import Problem
+
+MAX_UNPACKED: Final = 400_000_000
+MAX_CELLS: Final = 20_000_000
+_ERRORS: Final = ("#REF!", "#DIV/0!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#N/A")
+
+
+def grids_of_workbook(data: bytes) -> dict[str, Grid] | Problem:
+    """Read every worksheet of a workbook, or return the problem that makes it unreadable."""
+    too_large = _unpacked_problem(data)
+    if too_large:
+        return too_large
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            values = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
+            formulas = openpyxl.load_workbook(io.BytesIO(data), data_only=False)
+    # openpyxl lets errors of zip, XML and its own descriptors through, of a dozen kinds.
+    except Exception as error:
+        return _unreadable(f"the workbook cannot be opened ({type(error).__name__})")
+    return {sheet.title: _grid(sheet, formulas[sheet.title]) for sheet in values.worksheets}
+
+
+def _unpacked_problem(data: bytes) -> Problem | None:
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as package:
+            unpacked = sum(item.file_size for item in package.infolist())
+    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
+        if data[:4] == b"\xd0\xcf\x11\xe0":
+            return _unreadable("this is an old (.xls) or password-protected workbook")
+        return _unreadable("this is not a workbook, or it is damaged")
+    if unpacked > MAX_UNPACKED:
+        return Problem(
+            "too_large",
+            f"the workbook unpacks to {unpacked // 1_000_000} MB",
+            "Save only the field sheets, one workbook a site and season",
+            breaks=True,
+        )
+    return None
+
+
+def _unreadable(what: str) -> Problem:
+    remedy = "Open it in a spreadsheet program and save it again as .xlsx"
+    return Problem("unreadable", what, remedy, breaks=True)
+
+
+def _grid(sheet: Any, formulas: Any) -> Grid:
+    if sheet.max_row * sheet.max_column > MAX_CELLS:
+        return broken_grid(
+            "too_large",
+            f"the sheet reaches to row {sheet.max_row} and column {sheet.max_column}",
+            "Delete the empty rows and columns after the data",
+        )
+    rows = [[_as_text(value) for value in row] for row in sheet.iter_rows(values_only=True)]
+    merged = list(sheet.merged_cells.ranges)
+    _fill_merged(rows, merged)
+    if not any(text for row in rows for text in row):
+        return empty_grid()
+    cells, padded = tidy_texts(categorical(rows))
+    problems = [*padded, *_merged(merged), *_not_calculated(formulas, cells), *_hidden(sheet)]
+    return Grid(cells, (*problems, *_error_values(cells)))
+
+
+def _as_text(value: Any) -> str | None:
+    if value is None or value == "":
+        return None
+    if isinstance(value, bool):
+        return "TRUE" if value else "FALSE"
+    if isinstance(value, dt.datetime):
+        midnight = value.time() == dt.time()
+        return value.date().isoformat() if midnight else value.isoformat(sep=" ")
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    return str(value)
+
+
+def _fill_merged(rows: list[list[str | None]], merged: list[Any]) -> None:
+    """Give every cell of a merged range its text, so that only the merging is at fault."""
+    for area in merged:
+        if area.min_row > len(rows):
+            continue
+        text = rows[area.min_row - 1][area.min_col - 1]
+        for row in rows[area.min_row - 1 : area.max_row]:
+            for column in range(area.min_col - 1, min(area.max_col, len(row))):
+                row[column] = text
+
+
+def _merged(merged: list[Any]) -> Iterator[Problem]:
+    for area in sorted(merged, key=lambda area: (area.min_row, area.min_col)):
+        yield Problem(
+            "merged_cells",
+            f"cells {area.coord} are merged, so only one of them holds a value",
+            "Unmerge them and type the value into every row",
+            list(range(area.min_row, area.max_row + 1)),
+            area.min_col - 1,
+        )
+
+
+def _not_calculated(formulas: Any, cells: pd.DataFrame) -> Iterator[Problem]:
+    for column in formulas.iter_cols():
+        rows = [
+            cell.row
+            for cell in column
+            if cell.data_type == "f" and _is_empty(cells, cell.row, cell.column - 1)
+        ]
+        if rows:
+            yield Problem(
+                "formula",
+                "the cell holds a formula without a stored result",
+                "Open the workbook in a spreadsheet program and save it, or type the value",
+                rows,
+                column[0].column - 1,
+            )
+
+
+def _is_empty(cells: pd.DataFrame, row: int, column: int) -> bool:
+    return row not in cells.index or column not in cells or pd.isna(cells[column]).at[row]
+
+
+def _error_values(cells: pd.DataFrame) -> Iterator[Problem]:
+    for column in cells.columns:
+        rows = [int(row) for row in cells.index[cells[column].isin(_ERRORS)]]
+        if rows:
+            yield Problem(
+                "formula_error",
+                "the cell shows the spreadsheet's error '{value}'",
+                "Mend the formula, or type the value",
+                rows,
+                int(column),
+            )
+
+
+def _hidden(sheet: Any) -> Iterator[Problem]:
+    rows = [row for row, item in sheet.row_dimensions.items() if item.hidden]
+    if rows:
+        yield Problem(
+            "hidden",
+            f"{len(rows)} rows are hidden, row {rows[0]} first; they were read all the same",
+            "Unhide them and look whether they belong to the data",
+            rows[:1],
+            severity="question",
+        )
+    columns = [name for name, item in sheet.column_dimensions.items() if item.hidden]
+    if columns or sheet.sheet_state != "visible":
+        what = f"column {columns[0]} is hidden" if columns else "the sheet is hidden"
+        yield Problem(
+            "hidden",
+            f"{what}; it was read all the same",
+            "Unhide it and look whether it belongs to the data",
+            severity="question",
+        )
