@@ -10,7 +10,7 @@ import pandas as pd
 from trialkit.columns import TABLES
 from trialkit.errors import Fault, Severity
 from trialkit.intake.cells import Typed
-from trialkit.intake.checks import Context
+from trialkit.intake.context import Context
 from trialkit.intake.files import Found
 from trialkit.intake.header import describe_empty
 from trialkit.intake.layout import balance_notes, presence_notes

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from trialkit.errors import Fault
-from trialkit.intake.checks import Context
+from trialkit.intake.context import Context
 from trialkit.intake.files import FileRecord, read_text_sheet
 from trialkit.intake.problems import empty_left_out
 from trialkit.intake.read import checked_table

@@ -80,10 +80,10 @@ def bare_name(text: str) -> str:
 def _header_row(cells: pd.DataFrame, table: str) -> int | None:
     known = set(column_names(table))
     top = cells.head(_HEADER_WITHIN)
-    hits = [
-        sum(bare_name(str(text)) in known for text in row.dropna()) for _, row in top.iterrows()
-    ]
-    return int(top.index[hits.index(max(hits))]) if hits and max(hits) else None
+    hits = pd.Series(0, index=top.index)
+    for name in top:
+        hits += [not pd.isna(text) and bare_name(str(text)) in known for text in top[name]]
+    return int(str(hits.idxmax())) if hits.max() else None
 
 
 def _without_header(grid: Grid, place: Place) -> Sheet:
@@ -100,15 +100,12 @@ def _without_header(grid: Grid, place: Place) -> Sheet:
 
 def _names(cells: pd.DataFrame, row: int) -> dict[int, str]:
     """Headers by position, as typed; a position without one is left away."""
-    return {
-        int(str(position)): str(text)
-        for position, text in cells.T[row].items()
-        if not pd.isna(text)
-    }
+    header = cells.loc[[row]].astype("object").iloc[0].dropna()
+    return {int(str(position)): str(text) for position, text in header.items()}
 
 
 def _written(names: dict[int, str]) -> dict[str | int, str]:
-    written: dict[str | int, str] = {**names}
+    written: dict[str | int, str] = dict(names.items())
     for text in names.values():
         written.setdefault(bare_name(text), text)
     return written

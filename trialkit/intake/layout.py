@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from trialkit.intake.cells import Typed
-from trialkit.intake.checks import Context, Layout
+from trialkit.intake.context import Context, Layout
 from trialkit.intake.problems import Problem, rows_where
 from trialkit.study import Study
 

@@ -7,7 +7,8 @@ import pandas as pd
 from trialkit.columns import QUANTITY_OF_COLUMN
 from trialkit.intake.assemble import CheckedTable, put_together, unreadable, without_folder
 from trialkit.intake.cells import Typed, typed_sheet
-from trialkit.intake.checks import Context, Layout, cross_problems
+from trialkit.intake.checks import cross_problems
+from trialkit.intake.context import Context, Layout
 from trialkit.intake.files import find_sheets
 from trialkit.intake.header import Sheet
 from trialkit.intake.layout import layout_of, plot_problems

@@ -105,6 +105,7 @@ class FruitSizes(pa.DataFrameModel):
 
     date: Date = _column("day of the picking")
     plot: Text = _column("label of the plot")
+    fruit: Text | None = _optional("number of the fruit within the picking")
     length: Number | None = _optional("length of the fruit", gt=0)
     diameter: Number | None = _optional("largest diameter of the fruit", gt=0)
     treatment: Text | None = _optional("treatment, for comparison with the layout")

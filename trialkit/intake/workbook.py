@@ -80,8 +80,7 @@ def _as_text(value: Any) -> str | None:
     if isinstance(value, bool):
         return "TRUE" if value else "FALSE"
     if isinstance(value, dt.datetime):
-        midnight = value.time() == dt.time()
-        return value.date().isoformat() if midnight else value.isoformat(sep=" ")
+        return value.isoformat(sep=" ").removesuffix(" 00:00:00")
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
     return str(value)
@@ -127,7 +126,11 @@ def _not_calculated(formulas: Any, cells: pd.DataFrame) -> Iterator[Problem]:
 
 
 def _is_empty(cells: pd.DataFrame, row: int, column: int) -> bool:
-    return row not in cells.index or column not in cells or pd.isna(cells[column]).at[row]
+    return (
+        row not in cells.index
+        or column not in cells
+        or not cells[column].notna().loc[row:row].any()
+    )
 
 
 def _error_values(cells: pd.DataFrame) -> Iterator[Problem]:
