@@ -1,0 +1,19 @@
+"""Pictures of findings and measures, each with its alternative text, caption and numbers."""
+
+from trialkit.figures.effects import effects
+from trialkit.figures.forest import forest
+from trialkit.figures.picture import Picture
+from trialkit.figures.plot_map import plot_map
+from trialkit.figures.season_curve import season_curve
+from trialkit.figures.weather_strip import weather_strip
+from trialkit.figures.yield_and_culls import yield_and_culls
+
+__all__ = [
+    "Picture",
+    "effects",
+    "forest",
+    "plot_map",
+    "season_curve",
+    "weather_strip",
+    "yield_and_culls",
+]

@@ -1,0 +1,94 @@
+"""Effects of every treatment against the untreated check, one panel per measure."""
+
+from typing import Any
+
+import pandas as pd
+
+from trialkit.figures import labels, theme
+from trialkit.figures.interval_rows import Row, draw, height_of, in_display_units, scale_of, spoken
+from trialkit.figures.picture import Picture
+from trialkit.figures.rows import rows_of
+from trialkit.figures.theme import Style
+from trialkit.study import Study
+
+SHOWN = (
+    "measure",
+    "treatment",
+    "effect",
+    "effect_low",
+    "effect_high",
+    "effect_unit",
+    "margin",
+    "verdict",
+    "bound",
+)
+
+
+def effects(study: Study, frame: pd.DataFrame) -> Picture:
+    """Draw effects against the check with intervals, margin band and verdicts.
+
+    ``frame`` has the EFFECTS columns, for one site-season or across, one or more measures.
+    """
+    shown = in_order(study, in_display_units(study, frame))
+    measures = list(dict.fromkeys(shown["measure"]))
+    looks = theme.styles(study)
+    groups = {measure: shown[shown["measure"] == measure] for measure in measures}
+    with theme.drawing(sum(height_of(len(group)) for group in groups.values())) as figure:
+        top = 0.04
+        for measure, group in groups.items():
+            rows = [row_of(record, looks) for record in rows_of(group)]
+            described = study.measure(measure)
+            draw(figure, top, described.name, rows, scale_of(described, group))
+            top += height_of(len(group))
+        alt = " ".join(finding(study, measure, group) for measure, group in groups.items())
+        return theme.finish(figure, alt, _caption(study, shown), shown[list(SHOWN)])
+
+
+def in_order(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
+    """Sort by measure, then treatment, both in the study's order."""
+    measures = {measure.id: place for place, measure in enumerate(study.measures)}
+    treatments = {treatment: place for place, treatment in enumerate(study.treatment_ids)}
+    keys = pd.DataFrame(
+        {"m": frame["measure"].map(measures), "t": frame["treatment"].map(treatments)}
+    )
+    return frame.loc[keys.sort_values(["m", "t"], kind="stable").index]
+
+
+def row_of(record: Any, looks: dict[str, Style]) -> Row:
+    """Turn one record of effects into a row in its treatment's style."""
+    look = looks[str(record.treatment)]
+    low, high = float(record.effect_low), float(record.effect_high)
+    return Row(
+        name=look.label,
+        effect=float(record.effect),
+        low=low,
+        high=high,
+        verdict=str(record.verdict),
+        bound=str(record.bound or ""),
+        colour=look.colour,
+        marker=look.marker,
+    )
+
+
+def finding(study: Study, measure: str, shown: pd.DataFrame) -> str:
+    """Say in a sentence how each treatment compares with the check for one measure."""
+    looks = theme.styles(study)
+    parts = []
+    for record in rows_of(shown):
+        row = row_of(record, looks)
+        unit = record.effect_unit
+        interval = labels.change_range(row.low, row.high, unit)
+        doubt = "" if row.bound else f"{labels.percent_level(study.level)} {interval}; "
+        parts.append(f"{spoken(row, unit)} with {row.name} ({doubt}{row.verdict})")
+    name = study.measure(measure).name
+    return f"{name} against the untreated check: {labels.listed(parts)}."
+
+
+def _caption(study: Study, shown: pd.DataFrame) -> str:
+    names = labels.listed([study.measure(m).name.lower() for m in dict.fromkeys(shown["measure"])])
+    bounds = " An arrow without a mark is a bound: the data give only one end."
+    return (
+        f"Difference from the untreated check in {names}. Lines are {study.level * 100:g}"
+        f"{labels.SPACE}% intervals; the grey band holds differences smaller than the smallest"
+        f" worthwhile one.{bounds if shown['bound'].astype(bool).any() else ''}"
+    )

@@ -1,0 +1,219 @@
+"""What was done and when, as lanes under a time axis: bars for spans, marks for single days."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.dates import MonthLocator, date2num, num2date
+from matplotlib.figure import Figure
+
+from trialkit.figures import labels, theme
+from trialkit.figures.fit import text_width, wrap
+from trialkit.figures.theme import Style
+
+LANE: Final = 0.24  # inches a line of a lane
+ALL: Final = ""
+NAME: Final = 1.3  # inches before a name is wrapped
+GAP: Final = 0.16  # inches around an item's text
+
+
+@dataclass(frozen=True)
+class Item:
+    """Something on one day, on several days, or from the first to the last of its days."""
+
+    days: tuple[pd.Timestamp, ...]
+    text: str
+    span: bool = False
+    open_end: bool = False
+
+
+@dataclass(frozen=True)
+class TimeAxis:
+    """A time axis of a known length in inches, shared by panels above one another."""
+
+    first: pd.Timestamp
+    last: pd.Timestamp
+    width: float
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """Limits as matplotlib's day numbers."""
+        return float(date2num(self.first)), float(date2num(self.last))
+
+    def days(self, inches: float) -> float:
+        """Days that so many inches stand for."""
+        low, high = self.limits
+        return inches * (high - low) / self.width
+
+    def apply(self, axes: Axes, labelled: bool = True) -> None:
+        """Set limits and months, in English whatever the machine's language."""
+        axes.set_xlim(*self.limits)
+        axes.xaxis.set_major_locator(MonthLocator())
+        axes.xaxis.set_major_formatter(
+            lambda value, _: f"1{labels.SPACE}{labels.MONTHS[num2date(value).month - 1]}"
+        )
+        axes.tick_params(axis="x", labelbottom=labelled, length=4 if labelled else 0)
+
+
+@dataclass(frozen=True)
+class Lane:
+    """What was done to one treatment, or to all plots (``treatment`` empty)."""
+
+    treatment: str
+    items: tuple[Item, ...]
+
+
+@dataclass(frozen=True)
+class PackedLane:
+    """A lane with its name, its look, the line that each item stands on, and its lines in all."""
+
+    name: str
+    look: Style | None
+    placed: tuple[tuple[Item, int], ...]
+    lines: int
+
+
+def lanes_of(
+    events: pd.DataFrame, plots: pd.DataFrame, order: tuple[str, ...], last: pd.Timestamp
+) -> list[Lane]:
+    """Sort events into lanes: one for all plots, one per treatment with events of its own.
+
+    ``events`` has date, plot (missing or empty for the whole site) and event; ``plots`` has plot
+    and treatment; ``order`` is that of the lanes. ``last`` ends a cover that never came off.
+    """
+    placed = _with_treatment(events, plots)
+    shared = _shared_events(placed, plots)
+    common = placed["event"].isin(shared) | placed["treatment"].isna()
+    lanes = [Lane(ALL, tuple(_items(placed[common], None, last)))]
+    for treatment in order:
+        own = placed[~common & (placed["treatment"] == treatment)]
+        size = (plots["treatment"] == treatment).sum()
+        lanes.append(Lane(treatment, tuple(_items(own, int(size), last))))
+    return [lane for lane in lanes if lane.items]
+
+
+def _with_treatment(events: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
+    treatment_of = plots.drop_duplicates("plot").set_index("plot")["treatment"]
+    placed = events.assign(date=pd.to_datetime(events["date"]))
+    return placed.assign(treatment=placed["plot"].map(treatment_of))
+
+
+def _shared_events(placed: pd.DataFrame, plots: pd.DataFrame) -> set[str]:
+    """Events that every treatment had, such as bloom scored in each plot."""
+    everyone = set(plots["treatment"])
+    had = placed.dropna(subset="treatment").groupby("event")["treatment"].agg(set)
+    return {str(event) for event, who in had.items() if who == everyone}
+
+
+def _items(own: pd.DataFrame, size: int | None, last: pd.Timestamp) -> Iterable[Item]:
+    names = list(dict.fromkeys(own.sort_values("date")["event"]))
+    for name in names:
+        if name.endswith("_on"):
+            yield from _spans(own, name, last)
+        elif not (name.endswith("_off") and f"{name[:-4]}_on" in names):
+            yield _single(own[own["event"] == name], name, size)
+
+
+def _spans(own: pd.DataFrame, name: str, last: pd.Timestamp) -> Iterable[Item]:
+    """One bar per time that something was on; plots a few days apart share a bar."""
+    stem = name.removesuffix("_on")
+    starts = sorted(own.loc[own["event"] == name, "date"].unique())
+    ends = sorted(own.loc[own["event"] == f"{stem}_off", "date"].unique())
+    while starts:
+        end = next((day for day in ends if day >= starts[0]), None)
+        stop = last if end is None else end
+        together = [day for day in ends if end is not None and day <= end]
+        text = f"{labels.words(stem)} on"
+        yield Item((pd.Timestamp(starts[0]), pd.Timestamp(stop)), text, True, end is None)
+        starts = [day for day in starts if day > stop]
+        ends = ends[len(together) :]
+
+
+def _single(own: pd.DataFrame, name: str, size: int | None) -> Item:
+    days = tuple(pd.Timestamp(day) for day in sorted(own["date"].unique()))
+    plots = own["plot"].nunique()
+    text = labels.words(name)
+    if size is None:
+        return Item(days, text, span=len(days) > 1)
+    some = f" ({plots} of {size} plots)" if plots < size else ""
+    times = f", {len(days)} times" if len(days) > 1 else ""
+    return Item(days, f"{text}{times}{some}")
+
+
+def name_width(figure: Figure, looks: dict[str, Style]) -> float:
+    """Inches that the widest wrapped treatment name takes."""
+    names = ["All plots", *(look.label for look in looks.values())]
+    return max(
+        text_width(figure, wrap(figure, name, NAME, theme.SMALL), theme.SMALL) for name in names
+    )
+
+
+def pack(
+    figure: Figure, lanes: list[Lane], looks: dict[str, Style], axis: TimeAxis
+) -> list[PackedLane]:
+    """Give every item a line of its lane on which its text touches no other."""
+    packed = []
+    for lane in lanes:
+        look = looks.get(lane.treatment)
+        name = wrap(figure, look.label if look else "All plots", NAME, theme.SMALL)
+        ends: list[float] = []
+        placed = []
+        for item in lane.items:
+            first, last, _ = _extent(figure, item, axis)
+            row = next((n for n, end in enumerate(ends) if end <= first), len(ends))
+            ends[row : row + 1] = [last]
+            placed.append((item, row))
+        lines = max(len(ends), name.count("\n") + 1)
+        packed.append(PackedLane(name, look, tuple(placed), lines))
+    return packed
+
+
+def height_of_lanes(packed: list[PackedLane]) -> float:
+    """Inches that packed lanes take."""
+    return LANE * sum(lane.lines for lane in packed)
+
+
+def _extent(figure: Figure, item: Item, axis: TimeAxis) -> tuple[float, float, bool]:
+    """First and last day that an item takes with its text, and whether the text is at its left."""
+    room = axis.days(text_width(figure, item.text, theme.SMALL) + GAP)
+    first, last = float(date2num(item.days[0])), float(date2num(item.days[-1]))
+    at_left = last + room > axis.limits[1]
+    return (first - room, last, True) if at_left else (first, last + room, False)
+
+
+def draw_lanes(figure: Figure, axes: Axes, packed: list[PackedLane], axis: TimeAxis) -> None:
+    """Fill axes that are :func:`height_of_lanes` high."""
+    axes.set_ylim(sum(lane.lines for lane in packed), 0)
+    axes.set_yticks([])
+    axes.spines["left"].set_visible(False)
+    top = 0
+    for lane in packed:
+        for item, row in lane.placed:
+            _draw_item(axes, item, top + row + 0.5, lane.look)
+            _name_item(figure, axes, item, top + row + 0.5, axis)
+        axes.annotate(lane.name, (1, top + lane.lines / 2), (8, 0), va="center",
+                      xycoords=axes.get_yaxis_transform(), textcoords="offset points",
+                      color=lane.look.text if lane.look else theme.INK, fontsize=theme.SMALL,
+                      linespacing=1.0)  # fmt: skip
+        top += lane.lines
+        axes.axhline(top, color=theme.RULE, lw=0.6)
+
+
+def _draw_item(axes: Axes, item: Item, row: float, look: Style | None) -> None:
+    days = [float(date2num(day)) for day in item.days]
+    colour = look.colour if look else theme.CHECK
+    if item.span:
+        axes.plot(days, [row, row], color=colour, lw=5, solid_capstyle="butt")
+    elif look:
+        axes.plot(days, [row] * len(days), color=colour, marker=look.marker, ls="", ms=5.5, mew=0)
+    else:
+        axes.plot(days, [row] * len(days), color=colour, marker="|", ls="", ms=10, mew=1.8)
+
+
+def _name_item(figure: Figure, axes: Axes, item: Item, row: float, axis: TimeAxis) -> None:
+    *_, at_left = _extent(figure, item, axis)
+    day, shift, side = (item.days[0], -6, "right") if at_left else (item.days[-1], 6, "left")
+    axes.annotate(item.text, (float(date2num(day)), row), (shift, 0), ha=side, va="center_baseline",
+                  textcoords="offset points", fontsize=theme.SMALL)  # fmt: skip

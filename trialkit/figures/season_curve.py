@@ -1,0 +1,239 @@
+"""Pest counts through the season, with what was done to each treatment on the same time axis."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.dates import date2num
+from matplotlib.figure import Figure
+
+from trialkit.figures import labels, theme
+from trialkit.figures.fit import spread, text_width, wrap
+from trialkit.figures.lanes import (
+    NAME,
+    Lane,
+    TimeAxis,
+    draw_lanes,
+    height_of_lanes,
+    lanes_of,
+    name_width,
+    pack,
+)
+from trialkit.figures.picture import Picture
+from trialkit.figures.rows import rows_of
+from trialkit.figures.theme import Style
+from trialkit.study import Study
+
+CURVES: Final = 2.9  # inches
+LEFT: Final = 0.48
+TOP: Final = 0.34
+AXIS: Final = 0.34
+PAD: Final = 4  # days left free at both ends
+
+
+@dataclass(frozen=True)
+class _Season:
+    """All that is drawn, computed before the first line is."""
+
+    means: pd.DataFrame
+    lanes: list[Lane]
+    looks: dict[str, Style]
+    threshold: float | None
+    first: pd.Timestamp
+    last: pd.Timestamp
+
+
+def season_curve(
+    study: Study,
+    curve: pd.DataFrame,
+    events: pd.DataFrame,
+    organism: str,
+    stage: str | None = None,
+) -> Picture:
+    """Draw the mean count per plant of each treatment over the season.
+
+    ``curve`` has the CURVE columns, ``events`` date, plot and event. A measure of the organism
+    that declares an action threshold adds its line.
+    """
+    season = _season(study, curve, events, organism, stage)
+    with theme.drawing(8) as figure:
+        axis = _axis(figure, season)
+        packed = pack(figure, season.lanes, season.looks, axis)
+        strip = height_of_lanes(packed)
+        ends = _ends(figure, season)
+        curves = max(CURVES, sum(end.height for end in ends))
+        figure.set_size_inches(theme.WIDTH, TOP + curves + strip + AXIS)
+        theme.heading(figure, 0.06, _title(study, organism, stage))
+        upper = theme.panel(figure, LEFT, TOP, axis.width, curves)
+        _curves(upper, season, axis)
+        _label_ends(upper, ends, (upper.get_ylim()[1] - upper.get_ylim()[0]) / curves)
+        if packed:
+            lower = theme.panel(figure, LEFT, TOP + curves, axis.width, strip)
+            axis.apply(lower)
+            draw_lanes(figure, lower, packed, axis)
+        alt, caption = _finding(study, season, organism), _caption(study, season, organism)
+        return theme.finish(figure, alt, caption, _data(season))
+
+
+def _season(
+    study: Study, curve: pd.DataFrame, events: pd.DataFrame, organism: str, stage: str | None
+) -> _Season:
+    own = curve[curve["organism"] == organism]
+    own = own if stage is None else own[own["stage"] == stage]
+    means = _means(own, study.treatment_ids)
+    last = means["date"].max()
+    dates = pd.to_datetime(events["date"])
+    plots = curve[["plot", "treatment"]].drop_duplicates()
+    lanes = lanes_of(events[dates <= last], plots, study.treatment_ids, last)
+    first = min([means["date"].min(), *dates])
+    pad = pd.Timedelta(days=PAD)
+    threshold = _threshold(study, organism, stage)
+    return _Season(means, lanes, theme.styles(study), threshold, first - pad, last + pad)
+
+
+def _means(own: pd.DataFrame, order: tuple[str, ...]) -> pd.DataFrame:
+    """Mean of the plots of each treatment and visit; stages of one visit are added up first."""
+    dated = own.assign(date=pd.to_datetime(own["date"]))
+    per_plot = dated.groupby(["treatment", "date", "plot"], as_index=False)["mean_count"].sum()
+    means = per_plot.groupby(["treatment", "date"], as_index=False).agg(
+        mean_count=("mean_count", "mean"), plots=("plot", "nunique")
+    )
+    in_order = [means[means["treatment"] == treatment] for treatment in order]
+    return pd.concat(in_order, ignore_index=True)
+
+
+def _axis(figure: Figure, season: _Season) -> TimeAxis:
+    limit = text_width(figure, _threshold_name(season), theme.SMALL) if season.threshold else 0
+    right = 0.2 + max(name_width(figure, season.looks), limit)
+    return TimeAxis(season.first, season.last, theme.WIDTH - LEFT - right)
+
+
+def _threshold(study: Study, organism: str, stage: str | None) -> float | None:
+    fitting = [m for m in study.measures if m.organism == organism and m.stage in (None, stage)]
+    return next((m.threshold for m in fitting if m.threshold is not None), None)
+
+
+def _threshold_name(season: _Season) -> str:
+    return f"threshold {labels.number(season.threshold or 0, 1)}"
+
+
+def _title(study: Study, organism: str, stage: str | None) -> str:
+    name = _organism(study, organism)
+    return f"{name[:1].upper()}{name[1:]} per plant" + (f" ({stage})" if stage else "")
+
+
+def _organism(study: Study, organism: str) -> str:
+    return next(item.name for item in study.organisms if item.id == organism)
+
+
+def _curves(axes: Axes, season: _Season, axis: TimeAxis) -> None:
+    for treatment, own in season.means.groupby("treatment", sort=False):
+        look = season.looks[str(treatment)]
+        axes.plot(own["date"], own["mean_count"], color=look.colour, marker=look.marker,
+                  ls=(0, look.dashes) if look.dashes else "-", lw=1.8, ms=6.5, mec="white",
+                  mew=0.8)  # fmt: skip
+    axis.apply(axes, labelled=not season.lanes)
+    highest = max(season.means["mean_count"].max(), season.threshold or 0, 1e-9)
+    axes.set_ylim(-0.02 * highest, 1.06 * highest)
+    axes.set(xlabel="", ylabel="")
+    axes.grid(axis="y", color=theme.BAND, lw=0.8)
+    axes.set_axisbelow(True)
+    _cover_changes(axes, season)
+    if season.threshold is not None:
+        axes.axhline(season.threshold, color=theme.SOFT, lw=1.1, ls=(0, (6, 3)))
+
+
+def _cover_changes(axes: Axes, season: _Season) -> None:
+    """Carry the ends of every span, such as a cover's, up into the curves."""
+    for lane in season.lanes:
+        for item in lane.items:
+            if item.span and lane.treatment:
+                for day in {item.days[0], item.days[-1]}:
+                    colour = season.looks[lane.treatment].colour
+                    axes.axvline(float(date2num(day)), color=colour, lw=1, ls=(0, (1, 2)))
+
+
+@dataclass(frozen=True)
+class _End:
+    """A label at the end of a line: where the line ends and how the label is written."""
+
+    text: str
+    ink: str
+    day: float
+    value: float
+
+    @property
+    def height(self) -> float:
+        """Inches that the label takes."""
+        return 0.165 * (1 + self.text.count("\n")) + 0.03
+
+
+def _ends(figure: Figure, season: _Season) -> list[_End]:
+    lasts = rows_of(season.means.groupby("treatment", sort=False).tail(1))
+    looks = [season.looks[last.treatment] for last in lasts]
+    ends = [
+        _End(wrap(figure, look.label, NAME, theme.SMALL), look.text, float(date2num(last.date)),
+             last.mean_count)
+        for look, last in zip(looks, lasts, strict=True)
+    ]  # fmt: skip
+    if season.threshold is None:
+        return ends
+    day = float(date2num(season.last - pd.Timedelta(days=PAD)))
+    return [*ends, _End(_threshold_name(season), theme.SOFT, day, season.threshold)]
+
+
+def _label_ends(axes: Axes, ends: list[_End], per_inch: float) -> None:
+    """Name every line at its end, moved apart where ends are close, joined by a thin line."""
+    low, high = axes.get_ylim()
+    right = axes.get_xlim()[1]
+    sizes = [end.height * per_inch for end in ends]
+    for end, centre in zip(
+        ends, spread([end.value for end in ends], sizes, low, high), strict=True
+    ):
+        axes.annotate(end.text, (right, centre), (8, 0), textcoords="offset points", va="center",
+                      fontsize=theme.SMALL, color=end.ink, linespacing=1.0)  # fmt: skip
+        axes.annotate("", (end.day + 1.3, end.value), (right + 0.6, centre),
+                      arrowprops={"arrowstyle": "-", "color": end.ink, "lw": 0.7, "shrinkA": 0,
+                                  "shrinkB": 0}, annotation_clip=False)  # fmt: skip
+
+
+def _data(season: _Season) -> pd.DataFrame:
+    counts = season.means.assign(kind="count", until=season.means["date"], what="")
+    rows = [
+        {"kind": "event", "treatment": lane.treatment, "date": item.days[0],
+         "until": item.days[-1], "what": item.text, "mean_count": np.nan, "plots": 0}
+        for lane in season.lanes for item in lane.items
+    ]  # fmt: skip
+    columns = ["kind", "treatment", "date", "until", "what", "mean_count", "plots"]
+    events = pd.DataFrame(rows, columns=columns)
+    return pd.concat([counts[columns], events]) if rows else counts[columns]
+
+
+def _finding(study: Study, season: _Season, organism: str) -> str:
+    peaks = season.means.loc[season.means.groupby("treatment", sort=False)["mean_count"].idxmax()]
+    said = [
+        f"{season.looks[p.treatment].label} {labels.number(p.mean_count, 2)} per plant"
+        + (f" on {labels.day(p.date)}" if p.mean_count else "")
+        for p in rows_of(peaks)
+    ]
+    lost = [t for t in study.treatment_ids if t not in set(peaks["treatment"])]
+    gone = f" No counts for {labels.listed([season.looks[t].label for t in lost])}." if lost else ""
+    return f"Highest counts of {_organism(study, organism)}: {labels.listed(said)}.{gone}"
+
+
+def _caption(study: Study, season: _Season, organism: str) -> str:
+    last = season.means["date"].max()
+    running = not study.season(last.year).finished
+    parts = [
+        f"Mean number of {_organism(study, organism)} per plant at each visit, by treatment,",
+        f"{labels.day(season.means['date'].min())} to {labels.day(last)} {last.year}.",
+    ]
+    if season.threshold is not None:
+        parts.append(f"Dashed: action threshold, {labels.number(season.threshold, 1)} per plant.")
+    if season.lanes:
+        parts.append("Below: what was done, and when.")
+    if running:
+        parts.append(f"The season is still running: counts up to {labels.day(last)}.")
+    return " ".join(parts)

@@ -1,0 +1,224 @@
+"""Marketable yield with intervals, and what was culled and why, treatment by treatment."""
+
+from typing import Any, Final
+
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from matplotlib.ticker import MaxNLocator
+
+from trialkit.figures import labels, theme
+from trialkit.figures.fit import text_width, wrap
+from trialkit.figures.picture import Picture
+from trialkit.figures.rows import rows_of
+from trialkit.study import Study
+from trialkit.study.units import to_display, unit_label
+
+ROW: Final = 0.36
+HEAD: Final = 0.34
+AXIS: Final = 0.36
+
+
+def yield_and_culls(
+    study: Study,
+    means: pd.DataFrame,
+    grades: pd.DataFrame,
+    measure: str = "marketable_yield",
+    plot_values: pd.DataFrame | None = None,
+) -> Picture:
+    """Draw the yield's means with intervals above the share of fruit culled by cause.
+
+    ``means`` has the MEANS columns, ``grades`` the GRADES columns; ``plot_values`` adds the plots.
+    """
+    unit = unit_label(study.measure(measure).quantity, study.units)
+    yields = _yields(study, means, measure)
+    culls = _culls(study, grades)
+    rows = [t for t in study.treatment_ids if t in {*yields["treatment"], *culls["treatment"]}]
+    causes = list(dict.fromkeys(culls["cull_cause"]))
+    with theme.drawing(8) as figure:
+        key = _key_lines(figure, [_cause(study, cause) for cause in causes])
+        block = ROW * len(rows)
+        figure.set_size_inches(theme.WIDTH, 2 * (HEAD + block + AXIS) + 0.26 * len(key) + 0.1)
+        left, right = _margins(figure, study, rows, yields)
+        upper = theme.panel(figure, left, HEAD, theme.WIDTH - left - right, block)
+        theme.heading(figure, 0.06, f"{study.measure(measure).name}, {unit}")
+        _names(figure, upper, study, rows)
+        _draw_yields(study, upper, rows, yields, _plots(study, plot_values, measure))
+        top = HEAD + block + AXIS + 0.1
+        theme.heading(figure, top, "Fruit culled, % of all fruit picked")
+        _draw_key(figure, study, causes, key, top + 0.27)
+        top += HEAD + 0.26 * len(key)
+        lower = theme.panel(figure, left, top, theme.WIDTH - left - right, block)
+        _names(figure, lower, study, rows)
+        _draw_culls(study, lower, rows, culls, causes)
+        data = pd.concat([yields.assign(kind="yield"), culls.assign(kind="cull")])
+        return theme.finish(
+            figure, _finding(study, yields, culls, measure, unit), _caption(study, measure, unit),
+            data[["kind", "treatment", "cull_cause", "value", "low", "high"]],
+        )  # fmt: skip
+
+
+def _yields(study: Study, means: pd.DataFrame, measure: str) -> pd.DataFrame:
+    own = means[means["measure"] == measure]
+    quantity = study.measure(measure).quantity
+    converted = to_display(own[["mean", "low", "high"]].astype(float), quantity, study.units)
+    shown = converted.rename(columns={"mean": "value"}).assign(treatment=own["treatment"])
+    return shown.assign(cull_cause="").reset_index(drop=True)
+
+
+def _plots(study: Study, values: pd.DataFrame | None, measure: str) -> pd.DataFrame:
+    if values is None:
+        return pd.DataFrame({"treatment": [], "value": []})
+    own = values[(values["measure"] == measure) & (values["left_out"] == "")]
+    quantity = study.measure(measure).quantity
+    return own.assign(value=to_display(own["value"].astype(float), quantity, study.units))
+
+
+def _culls(study: Study, grades: pd.DataFrame) -> pd.DataFrame:
+    """Share of all fruit of a treatment that was culled, by cause, in percent."""
+    picked = grades.groupby("treatment")["fruit"].sum()
+    culled = grades[grades["grade"] == "cull"]
+    counted = culled.groupby(["treatment", "cull_cause"], as_index=False)["fruit"].sum()
+    share = 100 * counted["fruit"] / counted["treatment"].map(picked)
+    shown = counted.assign(value=share, low=float("nan"), high=float("nan"))
+    order = {cause.id: place for place, cause in enumerate(study.cull_causes)}
+    return shown.sort_values("cull_cause", key=lambda c: c.map(order), kind="stable")
+
+
+def _cause(study: Study, cause: str) -> str:
+    named = {item.id: item.name for item in study.cull_causes}
+    return named.get(cause, labels.words(cause))
+
+
+def _margins(
+    figure: Figure, study: Study, rows: list[str], yields: pd.DataFrame
+) -> tuple[float, float]:
+    names = [wrap(figure, study.treatment(t).label, 1.5, theme.SMALL) for t in rows]
+    left = 0.2 + max(text_width(figure, name, theme.SMALL) for name in names)
+    numbers = [labels.number(value) for value in yields["value"]] + ["12.3 %"]
+    return left, 0.2 + max(text_width(figure, text, theme.SMALL, "bold") for text in numbers)
+
+
+def _names(figure: Figure, axes: Axes, study: Study, rows: list[str]) -> None:
+    axes.set_ylim(len(rows) - 0.5, -0.5)
+    names = [wrap(figure, study.treatment(t).label, 1.5, theme.SMALL) for t in rows]
+    axes.set_yticks(range(len(rows)), names, linespacing=1.0)
+    axes.tick_params(axis="y", length=0)
+    axes.spines["left"].set_visible(False)
+    axes.grid(axis="x", color=theme.BAND, lw=0.8)
+    axes.set_axisbelow(True)
+
+
+def _draw_yields(
+    study: Study, axes: Axes, rows: list[str], yields: pd.DataFrame, plots: pd.DataFrame
+) -> None:
+    looks = theme.styles(study)
+    for place, treatment in enumerate(rows):
+        look = looks[treatment]
+        dots = plots.loc[plots["treatment"] == treatment, "value"]
+        axes.plot(dots, [place + 0.26] * len(dots), ls="", marker="o", ms=3.2, mfc="none",
+                  mec=theme.SOFT, mew=0.7)  # fmt: skip
+        for record in rows_of(yields[yields["treatment"] == treatment]):
+            axes.plot([record.low, record.high], [place, place], color=look.colour, lw=2)
+            axes.plot([record.value], [place], marker=look.marker, color=look.colour, ms=8,
+                      mec="white", mew=0.8)  # fmt: skip
+            _at_right(axes, place, labels.number(record.value))
+    axes.set_xlim(left=0)
+    axes.xaxis.set_major_locator(_few_ticks())
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:,.10g}")
+
+
+def _draw_culls(
+    study: Study, axes: Axes, rows: list[str], culls: pd.DataFrame, causes: list[str]
+) -> None:
+    for place, treatment in enumerate(rows):
+        own = culls[culls["treatment"] == treatment].set_index("cull_cause")["value"]
+        start = 0.0
+        for number, cause in enumerate(causes):
+            width = float(own.get(cause, 0.0))
+            axes.barh(place, width, left=start, height=0.62, **theme.fill_of_cause(number))
+            start += width
+        known = treatment in set(culls["treatment"])
+        _at_right(axes, place, f"{start:.0f}{labels.SPACE}%" if known else "none")
+    axes.set_xlim(left=0)
+    axes.xaxis.set_major_locator(_few_ticks())
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}{labels.SPACE}%")
+
+
+def _few_ticks() -> MaxNLocator:
+    return MaxNLocator(5, steps=[1, 2, 2.5, 5, 10])
+
+
+def _at_right(axes: Axes, place: int, text: str) -> None:
+    axes.annotate(text, (1, place), (8, 0), xycoords=axes.get_yaxis_transform(),
+                  textcoords="offset points", va="center", fontsize=theme.SMALL,
+                  weight="bold")  # fmt: skip
+
+
+def _key_lines(figure: Figure, names: list[str]) -> list[list[tuple[float, str]]]:
+    """Arrange the key's entries in lines that fit the width; each entry with its left edge."""
+    lines: list[list[tuple[float, str]]] = [[]]
+    edge = 0.08
+    for name in names:
+        room = 0.3 + text_width(figure, name, theme.SMALL) + 0.22
+        if lines[-1] and edge + room > theme.WIDTH:
+            lines.append([])
+            edge = 0.08
+        lines[-1].append((edge, name))
+        edge += room
+    return lines
+
+
+def _draw_key(
+    figure: Figure, study: Study, causes: list[str], lines: list[Any], top: float
+) -> None:
+    across, down = figure.get_size_inches()
+    number = 0
+    for row, line in enumerate(lines):
+        middle = top + 0.26 * row + 0.1
+        for edge, name in line:
+            figure.add_artist(Rectangle((edge / across, 1 - (middle + 0.07) / down), 0.24 / across,
+                                        0.14 / down, transform=figure.transFigure,
+                                        **theme.fill_of_cause(number)))  # fmt: skip
+            theme.heading(figure, middle, name, edge + 0.3, va="center", fontsize=theme.SMALL,
+                          fontweight="normal")  # fmt: skip
+            number += 1
+
+
+def _finding(
+    study: Study, yields: pd.DataFrame, culls: pd.DataFrame, measure: str, unit: str
+) -> str:
+    looks = theme.styles(study)
+    said = [
+        f"{looks[r.treatment].label} {labels.amount(r.value, unit)}"
+        f" ({labels.number(r.low)} to {labels.number(r.high)})"
+        for r in rows_of(yields)
+    ]
+    totals = culls.groupby("treatment", sort=False)["value"].sum()
+    lost = [
+        f"{looks[t].label} {totals[t]:.0f}{labels.SPACE}%"
+        for t in study.treatment_ids
+        if t in totals
+    ]
+    name = study.measure(measure).name
+    level = labels.percent_level(study.level)
+    return (
+        f"{name} ({level} in brackets): {labels.listed(said)}."
+        f" Culled: {labels.listed(lost) or 'nothing'}{_main_cause(study, culls)}."
+    )
+
+
+def _main_cause(study: Study, culls: pd.DataFrame) -> str:
+    if culls.empty:
+        return ""
+    fruit = culls.groupby("cull_cause")["fruit"].sum()
+    return f" of the fruit, most of all for {_cause(study, str(fruit.idxmax()))}"
+
+
+def _caption(study: Study, measure: str, unit: str) -> str:
+    return (
+        f"Above: {study.measure(measure).name.lower()} in {unit}, means with"
+        f" {labels.percent_level(study.level)}s. Below: fruit culled in percent of all fruit"
+        f" picked, by cause."
+    )
