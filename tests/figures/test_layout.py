@@ -2,8 +2,9 @@
 
 import pandas as pd
 import pytest
-from boxes import assert_well_set
-from conftest import (
+
+from tests.figures.boxes import assert_well_set
+from tests.figures.conftest import (
     BEETLES,
     YIELDS,
     bloom_frame,
@@ -18,7 +19,6 @@ from conftest import (
     values_frame,
     weather_frame,
 )
-
 from trialkit import figures
 
 
