@@ -5,15 +5,21 @@ from trialkit.measures.curves import area_under_progress_curve, insect_days
 from trialkit.measures.degree_days import simple_average, single_sine
 from trialkit.measures.flowering import bloom
 from trialkit.measures.per_plot import left_out, notes, plot_values
+from trialkit.measures.protocol import deviations
+from trialkit.measures.rain import rain_normals
 from trialkit.measures.reduction import abbott, henderson_tilton
 from trialkit.measures.season_frames import curve, grades
+from trialkit.measures.timeline import timeline
+from trialkit.measures.weather import WeatherSummary, weather_summary
 
 __all__ = [
     "LastComplete",
+    "WeatherSummary",
     "abbott",
     "area_under_progress_curve",
     "bloom",
     "curve",
+    "deviations",
     "grades",
     "henderson_tilton",
     "insect_days",
@@ -21,6 +27,9 @@ __all__ = [
     "left_out",
     "notes",
     "plot_values",
+    "rain_normals",
     "simple_average",
     "single_sine",
+    "timeline",
+    "weather_summary",
 ]

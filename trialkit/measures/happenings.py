@@ -28,3 +28,20 @@ def by_plot(data: SiteData, event: str) -> bool:
 def days_after(dates: pd.Series, start: pd.Series) -> pd.Series:
     """Return whole days from ``start`` to ``dates``, by plot, as floats."""
     return (dates - start).dt.days.astype(float)
+
+
+def nearest_dates(data: SiteData, event: str, planned: pd.Series) -> pd.Series:
+    """Return, by plot of ``planned``, the date of ``event`` nearest to the planned one.
+
+    As in :func:`dates_of` a plot's own entries go before those for the whole site. Without a
+    planned date it is the first; without an entry it is NaT.
+    """
+    rows = data.events.loc[data.events["event"] == event, ["date", "plot"]]
+    whole = is_blank(rows["plot"])
+    own = rows[~whole & rows["plot"].isin(planned.index)]
+    others = pd.DataFrame({"plot": planned.index.difference(own["plot"].unique().tolist())})
+    candidates = pd.concat([own, others.merge(rows.loc[whole, ["date"]], how="cross")])
+    off = (candidates["date"] - candidates["plot"].map(planned)).abs()
+    ranked = candidates.assign(off=off).sort_values(["off", "date"], kind="stable")
+    nearest = ranked.drop_duplicates("plot").set_index("plot")["date"]
+    return pd.to_datetime(nearest.reindex(planned.index))
