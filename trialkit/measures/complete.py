@@ -52,6 +52,7 @@ def last_complete(
         return LastComplete(False, {name: rows["date"].max() for name, rows in seen.items()}, "")
     dates = {name: _last_whole(name, rows, standing) for name, rows in seen.items()}
     words = [_in_words(name, dates[name], rows, standing) for name, rows in seen.items()]
+    words += [f"There are no {what} yet." for name, what in _WORDS.items() if name not in seen]
     opening = f"The {season} season at {study.site(site).name} is still running."
     return LastComplete(True, dates, " ".join([opening, *words]))
 

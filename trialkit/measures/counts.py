@@ -32,9 +32,9 @@ def visit_counts(
     plants = each["plot"].map(plants_of_plot).where(unnamed, 1.0).astype(float)
     infested = (each["count"] > 0).astype(float).mask(unnamed)
     each = each.assign(plants=plants, infested=infested)
-    visits = each.groupby(["plot", "date"], observed=True).agg(
-        plants=("plants", _sum), total=("count", "sum"), infested=("infested", _sum)
-    )
+    each = each.rename(columns={"count": "total"}).astype({"total": float})
+    by_visit = each.groupby(["plot", "date"], observed=True)[["plants", "total", "infested"]]
+    visits = by_visit.sum(skipna=False)
     return visits.assign(mean=visits["total"] / visits["plants"]).reset_index()
 
 
@@ -66,7 +66,7 @@ def percent_infested(measure: Measure, data: SiteData) -> pd.DataFrame:
     """Percent of the plants examined at all visits (trials) that had at least one (events)."""
     seen = _seen(measure, data)
     by_plot = seen.visits.groupby("plot", observed=True)
-    infested = by_plot["infested"].agg(lambda values: values.sum(skipna=False))
+    infested = by_plot["infested"].sum(skipna=False)
     examined = by_plot["plants"].sum().where(infested.notna())
     frame = result(data, value=100 * infested / examined, events=infested, trials=examined)
     whole = infested.index[infested.isna()]
@@ -129,7 +129,3 @@ def _without_counts(frame: pd.DataFrame, measure: Measure, data: SiteData) -> pd
     waiting = data.until.running and data.until.dates.get("scouting", 0) is None
     words = "no complete round of counts yet" if waiting else f"never scouted for {name}{stage}"
     return leave_out(frame, without_value(frame), words)
-
-
-def _sum(values: pd.Series) -> float:
-    return float(values.sum(skipna=False))

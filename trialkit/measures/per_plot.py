@@ -50,11 +50,14 @@ def left_out(
 ) -> pd.DataFrame:
     """Return columns.LEFT_OUT: what is not analysed and why.
 
-    A plot that is out of every measure for one reason has a single row with an empty measure.
+    A plot that is out of every measure for one reason has a single row with an empty measure; a
+    measure that every standing plot lacks for one reason has a single row with an empty plot.
     """
     values = _measured(study, season, site, tables)
     out = values[values["left_out"] != ""].rename(columns={"left_out": "reason"})
-    return _collapsed(out, ["plot", "reason"], "measure", len(study.measures), columns.LEFT_OUT)
+    by_plot = _collapsed(out, ["plot", "reason"], "measure", len(study.measures))
+    standing = int((values["lost"] == "").sum()) // len(study.measures)
+    return _collapsed(by_plot, ["measure", "reason"], "plot", standing)[list(columns.LEFT_OUT)]
 
 
 def notes(study: Study, season: int, site: str, tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
@@ -65,7 +68,7 @@ def notes(study: Study, season: int, site: str, tables: Mapping[str, pd.DataFram
     values = _measured(study, season, site, tables)
     said = values[(values["note"] != "") & (values["left_out"] == "")]
     kept = values.loc[values["left_out"] == "", "plot"].nunique()
-    return _collapsed(said, ["measure", "note"], "plot", kept, NOTES)
+    return _collapsed(said, ["measure", "note"], "plot", kept)[list(NOTES)]
 
 
 def _measured(
@@ -82,10 +85,9 @@ def _measured(
     return values.assign(note=values["note"].fillna(""))
 
 
-def _collapsed(
-    rows: pd.DataFrame, same: list[str], free: str, whole: int, names: tuple[str, ...]
-) -> pd.DataFrame:
+def _collapsed(rows: pd.DataFrame, same: list[str], free: str, whole: int) -> pd.DataFrame:
     """Replace the rows that agree in ``same`` over all of ``free`` by one with ``free`` empty."""
     number = rows.groupby(same, observed=True)[free].transform("size")
     blank = rows[free].astype(object).mask((number == whole) & (number > 1), "")
-    return rows.assign(**{free: blank})[list(names)].drop_duplicates().reset_index(drop=True)
+    merged = rows.assign(**{free: blank})
+    return merged.drop_duplicates([*same, free]).reset_index(drop=True)

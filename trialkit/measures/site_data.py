@@ -15,6 +15,7 @@ class SiteData:
     """One site-season, ready to be measured.
 
     plots : every plot, with columns plot, block, treatment, plants, area, lost ("" if standing).
+    standing : those of them that are not lost, indexed by plot.
     scouting ... weather : rows with a date, of standing plots, up to the last complete date.
     until : how far the tables reach.
     """
@@ -23,6 +24,7 @@ class SiteData:
     season: int
     site: str
     plots: pd.DataFrame
+    standing: pd.DataFrame
     scouting: pd.DataFrame
     ratings: pd.DataFrame
     harvest: pd.DataFrame
@@ -31,23 +33,18 @@ class SiteData:
     weather: pd.DataFrame
     until: LastComplete
 
-    @property
-    def standing(self) -> pd.DataFrame:
-        """Plots that are not lost, indexed by plot."""
-        return self.plots[self.plots["lost"] == ""].set_index("plot")
-
 
 def site_data(study: Study, season: int, site: str, tables: Mapping[str, pd.DataFrame]) -> SiteData:
     """Return the tables of a site-season cut down to what is analysed."""
     plots = plots_of(tables)
-    standing = plots.loc[plots["lost"] == "", "plot"]
+    standing = plots[plots["lost"] == ""].set_index("plot")
     until = last_complete(study, season, site, tables)
-    kept = {name: _kept(name, tables, standing, until) for name in COLUMNS}
-    return SiteData(study=study, season=season, site=site, plots=plots, until=until, **kept)
+    kept = {name: _kept(name, tables, standing.index, until) for name in COLUMNS}
+    return SiteData(study, season, site, plots, standing, until=until, **kept)
 
 
 def _kept(
-    name: str, tables: Mapping[str, pd.DataFrame], standing: pd.Series, until: LastComplete
+    name: str, tables: Mapping[str, pd.DataFrame], standing: pd.Index, until: LastComplete
 ) -> pd.DataFrame:
     table = table_of(tables, name)
     if name == "weather":
