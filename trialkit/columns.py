@@ -24,7 +24,9 @@ QUANTITY_OF_COLUMN: Final = {
 # measures: one row per plot and measure.
 #   value    the number that is drawn, in the measure's canonical unit (percent for proportions)
 #   events, trials   numerator and denominator of a proportion, else missing
-#   exposure number of plants (or area) behind a count, else missing
+#   events, exposure   total counted and what it was counted on (plants examined, plants of the
+#            plot) for a count, so that value = events / exposure; an area such as insect-days has
+#            a value only
 #   left_out reason why the value is not analysed, else an empty string
 PLOT_VALUES: Final = (
     "season",
