@@ -1,6 +1,7 @@
 """What was planned: treatments, sites, seasons, measures, units and margins."""
 
 from trialkit.study.description import Study
+from trialkit.study.layout import Constraint, Design, Layout, LayoutCosts, Planting
 from trialkit.study.measure import KINDS, Measure
 from trialkit.study.parts import (
     CullCause,
@@ -17,10 +18,15 @@ from trialkit.study.read import STUDY_FILE, read_study
 __all__ = [
     "KINDS",
     "STUDY_FILE",
+    "Constraint",
     "CullCause",
     "DegreeDays",
+    "Design",
+    "Layout",
+    "LayoutCosts",
     "Measure",
     "Organism",
+    "Planting",
     "ProtocolRule",
     "Rating",
     "Season",

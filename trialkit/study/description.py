@@ -7,6 +7,7 @@ from typing import Literal
 
 from pydantic import Field, PrivateAttr, model_validator
 
+from trialkit.study.layout import Layout
 from trialkit.study.measure import Measure
 from trialkit.study.parts import (
     CullCause,
@@ -47,6 +48,7 @@ class Study(Part):
     measures: tuple[Measure, ...]
     protocol: tuple[ProtocolRule, ...] = ()
     degree_days: DegreeDays | None = None
+    layout: Layout = Layout()
     _folder: Path = PrivateAttr(default=Path())
 
     @model_validator(mode="after")
@@ -143,6 +145,25 @@ class Study(Part):
         for rule in self.protocol:
             for treatment in rule.treatments:
                 yield from _unknown(f"protocol '{rule.id}'", "treatment", treatment, treatments)
+        yield from self._layout_problems(treatments, sites)
+
+    def _layout_problems(self, treatments: set[str], sites: set[str]) -> Iterator[str]:
+        grouped = [name for names in self.layout.whole_plots.values() for name in names]
+        for treatment in grouped:
+            yield from _unknown("layout.whole_plots", "treatment", treatment, treatments)
+        if grouped and sorted(grouped) != sorted(treatments):
+            yield "layout.whole_plots must list every treatment once"
+        for site in self.layout.blocks_at:
+            yield from _unknown("layout.blocks_at", "site", site, sites)
+        for planting in self.layout.plantings:
+            yield from _unknown("layout.plantings", "site", planting.site, sites)
+            if planting.season not in {season.year for season in self.seasons}:
+                yield f"layout.plantings names season {planting.season}, which is not listed"
+            elif not self.in_season(planting.season, planting.date):
+                yield (
+                    f"layout.plantings: {planting.date} at '{planting.site}' lies outside the "
+                    f"season's first and last date"
+                )
 
 
 def _unknown(where: str, what: str, given: str | None, known: set[str]) -> Iterator[str]:

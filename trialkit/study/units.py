@@ -12,6 +12,7 @@ _UNITS: Final[dict[str, tuple[str, str, str]]] = {
     "weight": ("kg", "kg", "lb"),
     "area": ("m**2", "m**2", "ft**2"),
     "length": ("mm", "mm", "inch"),
+    "distance": ("m", "m", "ft"),
     "rain": ("mm", "mm", "inch"),
     "temperature": ("degC", "degC", "degF"),
     "degree_days": ("delta_degC", "delta_degC", "delta_degF"),

@@ -1,0 +1,1 @@
+"""Planning a trial: randomise, map, sheets, calendar, and how much is enough."""
