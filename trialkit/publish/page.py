@@ -9,7 +9,7 @@ from nbformat import NotebookNode
 from traitlets.config import Config
 
 from trialkit.publish.frame import TEMPLATES, PageFacts, policy, style
-from trialkit.publish.sections import listings_of, sections_of
+from trialkit.publish.sections import listings_of, masthead_of, sections_of
 
 TEMPLATE = "trialkit_page"
 
@@ -47,6 +47,7 @@ def report_page(notebook: Mapping[str, Any], facts: PageFacts) -> str:
     """
     view = {
         "facts": facts,
+        "masthead": masthead_of(notebook),
         "sections": sections_of(notebook),
         "listings": listings_of(notebook),
         "style": style(),

@@ -50,11 +50,27 @@ def sections_of(notebook: Mapping[str, Any]) -> tuple[Section, ...]:
     order = HeadingOrder(deepest=2)
     sections = [Section("", "top")]
     for cell in notebook["cells"]:
+        if _is_heading(cell):
+            continue
         if cell["cell_type"] == "markdown":
             _add_words(sections, cell["source"], order)
         else:
             sections[-1].blocks.extend(_outputs(cell, order))
     return tuple(section for section in sections if section.title or section.blocks)
+
+
+def masthead_of(notebook: Mapping[str, Any]) -> str:
+    """Return what the cell tagged ``heading`` shows, as clean HTML; empty when there is none."""
+    for cell in notebook["cells"]:
+        for output in cell.get("outputs", ()) if _is_heading(cell) else ():
+            if "text/markdown" in output.get("data", {}):
+                return markdown_to_html(_joined(output["data"]["text/markdown"]))
+    return ""
+
+
+def _is_heading(cell: Mapping[str, Any]) -> bool:
+    shows_faults = any(output["output_type"] == "error" for output in cell.get("outputs", ()))
+    return "heading" in cell["metadata"].get("tags", ()) and not shows_faults
 
 
 def listings_of(notebook: Mapping[str, Any]) -> tuple[Listing, ...]:

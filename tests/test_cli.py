@@ -1,0 +1,138 @@
+"""The command line: what it prints, where it prints it, and the status it ends with."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+import trialkit
+from trialkit import cli
+
+ROOT = Path(__file__).resolve().parents[1]
+EXAMPLE = ROOT / "data_examples" / "eggplant_flea_beetle"
+TABLE = "y,t,b\n5.1,a,1\n6,b,1\n7,c,1\n5.2,a,2\n6.4,b,2\n7.1,c,2\n4.9,a,3\n6.3,b,3\n7.3,c,3\n"
+
+
+def run(*words: str | Path, folder: Path | None = None) -> subprocess.CompletedProcess:
+    """Run the command in a process of its own, as a person would."""
+    command = [sys.executable, "-m", "trialkit.cli", *map(str, words)]
+    environment = {"PYTHONPATH": str(ROOT), "PATH": "", "OPENBLAS_NUM_THREADS": "1"}
+    return subprocess.run(
+        command, capture_output=True, text=True, cwd=folder or ROOT, env=environment, check=False
+    )
+
+
+def within(*words: str | Path):
+    """Run a command in this process: quicker, for what ends without a fault."""
+    return CliRunner().invoke(cli.app, list(map(str, words)))
+
+
+@pytest.fixture
+def table(tmp_path: Path) -> Path:
+    path = tmp_path / "plots.csv"
+    path.write_text(TABLE)
+    return path
+
+
+def test_wrong_usage_ends_with_2() -> None:
+    assert within("render").exit_code == 2
+    assert within("no_such_command").exit_code == 2
+    assert within("render", EXAMPLE, "--workers", "0").exit_code == 2
+
+
+def test_a_missing_study_is_told_on_stderr_without_a_traceback() -> None:
+    done = run("render", "nowhere")
+    assert done.returncode == 1
+    assert done.stdout == ""
+    assert done.stderr.startswith("nowhere/study.toml::: there is no study description here.")
+    assert "Traceback" not in done.stderr
+
+
+def test_debug_shows_the_traceback() -> None:
+    done = run("check", "nowhere", "--debug")
+    assert done.returncode == 1
+    assert "Traceback" in done.stderr
+
+
+def test_json_of_analyze_equals_the_dict_of_the_library(table: Path) -> None:
+    words = ("analyze", table, "--response", "y", "--treatment", "t", "--block", "b")
+    printed = json.loads(within(*words, "--control", "a", "--json").stdout)
+    found = trialkit.analyze(
+        pd.read_csv(table), response="y", treatment="t", block="b", control="a"
+    )
+    assert printed == found.to_dict()
+
+
+def test_analyze_prints_tables_to_read(table: Path) -> None:
+    words = ("analyze", table, "--response", "y", "--treatment", "t", "--block", "b")
+    text = within(*words, "--control", "a").stdout
+    assert "Means" in text
+    assert "Contrasts" in text
+    assert "9 of 9 rows used" in text
+
+
+def test_analyze_names_the_nearest_column(table: Path) -> None:
+    done = run("analyze", table, "--response", "y", "--treatment", "tt")
+    assert done.returncode == 1
+    assert "Did you mean 't'?" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("content", [b"", b"\xff\xfe\x00bad", b'a,b\n"1,2\n3'])
+def test_analyze_tells_of_a_file_that_is_no_csv(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "bad.csv"
+    path.write_bytes(content)
+    found = within("analyze", path, "--response", "y", "--treatment", "t")
+    assert isinstance(found.exception, cli.TrialkitError)
+    assert str(path) in str(found.exception)
+
+
+def test_a_fresh_study_checks_without_an_error_and_says_what_to_fill_in(tmp_path: Path) -> None:
+    folder = tmp_path / "Squash 2026"
+    assert within("new", folder).exit_code == 0
+    found = within("check", folder)
+    assert found.exit_code == 0
+    assert "nothing typed yet in plots" in found.stderr
+    assert "1 site-season read: 0 errors" in found.stdout
+
+
+def test_new_touches_nothing_that_is_there(tmp_path: Path) -> None:
+    (tmp_path / "notes.txt").write_text("mine")
+    found = within("new", tmp_path)
+    assert "something here already" in str(found.exception)
+    assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
+
+
+def test_check_counts_the_faults_and_ends_with_1_where_the_data_block(tmp_path: Path) -> None:
+    folder = tmp_path / "study"
+    within("new", folder)
+    plots = next(folder.rglob("plots.csv"))
+    header = plots.read_text().strip()
+    row = {"plot": "101", "block": "1", "treatment": "chekc"}
+    line = ",".join(row.get(name, "") for name in header.split(","))
+    plots.write_text(f"{header}\n{line}\n")
+    found = within("check", folder, "--json")
+    faults = json.loads(found.stdout)["faults"]
+    assert found.exit_code == 1
+    assert any(f["column"] == "treatment" and f["row"] == 2 for f in faults)
+
+
+def test_the_example_checks_without_an_error() -> None:
+    assert within("check", EXAMPLE).exit_code == 0
+
+
+def test_why_names_every_report_and_renders_nothing(tmp_path: Path) -> None:
+    found = within("render", EXAMPLE, "--why", "--out", tmp_path / "out")
+    lines = found.stdout.splitlines()
+    assert len(lines) == 10
+    assert lines[0] == "Alder Bench 2024: due: it was never rendered"
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_demo_does_not_copy_over_what_is_there(tmp_path: Path) -> None:
+    (tmp_path / "notes.txt").write_text("mine")
+    assert "something here already" in str(within("demo", tmp_path).exception)
