@@ -102,9 +102,7 @@ def test_first_season_with_one_environment_shows_that_environment_alone():
 @pytest.mark.parametrize("method", METHODS.values())
 @settings(max_examples=40, deadline=None)
 @given(
-    data=st.lists(
-        st.tuples(st.floats(-3, 3), st.floats(0.05, 3)), min_size=2, max_size=8
-    ),
+    data=st.lists(st.tuples(st.floats(-3, 3), st.floats(0.05, 3)), min_size=2, max_size=8),
     shift=st.floats(-2, 2),
 )
 def test_shifting_every_environment_shifts_the_pooled_result(method, data, shift):
