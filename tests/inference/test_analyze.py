@@ -54,9 +54,7 @@ def test_tukey_with_a_control_reports_the_check_only_but_adjusts_for_all_pairs()
 
 
 def test_unadjusted_comparisons_carry_their_caution():
-    assert any(
-        "protected least significant difference" in note for note in analyze(adjust="none").notes
-    )
+    assert "protected least significant difference" in " ".join(analyze(adjust="none").notes)
 
 
 def test_unadjusted_letters_are_protected_by_the_overall_test():
@@ -94,9 +92,8 @@ def test_options_that_make_no_sense_are_refused(options, words):
 
 def test_row_order_and_block_names_do_not_matter():
     frame = trial()
-    shuffled = frame.sample(frac=1, random_state=3).assign(
-        rep=lambda f: f["rep"].map(lambda b: f"blk{b}")
-    )
+    shuffled = frame.sample(frac=1, random_state=3)
+    shuffled["rep"] = "blk" + shuffled["rep"].astype(str)
     left, right = analyze(frame).contrasts, analyze(shuffled).contrasts
     pd.testing.assert_frame_equal(left, right)
 
@@ -105,7 +102,6 @@ def test_row_order_and_block_names_do_not_matter():
 def test_the_unit_of_the_response_does_not_matter(factor):
     frame = trial()
     left, right = analyze(frame), analyze(frame.assign(y=lambda f: f["y"] * factor))
-    np.testing.assert_allclose(
-        left.contrasts["p_adjusted"], right.contrasts["p_adjusted"], rtol=1e-9
-    )
+    p_left, p_right = left.contrasts["p_adjusted"], right.contrasts["p_adjusted"]
+    np.testing.assert_allclose(p_left, p_right, rtol=1e-9)
     np.testing.assert_allclose(left.means["mean"] * factor, right.means["mean"], rtol=1e-12)

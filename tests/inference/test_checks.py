@@ -46,6 +46,8 @@ def test_a_single_wild_value_is_named_by_its_row():
 
 
 def test_spread_that_differs_is_found():
-    check = checks_of(blocks(lambda b, t, e: e * (30 if t == 5 else 1)))["equal variance"]
+    frame = blocks(lambda b, t, e: e * (30 if t == 5 else 1)).frame
+    check = checks_of(make_design(frame, response="response", treatment="treatment"))
+    check = check["equal variance"]
     assert check.p < 0.05
     assert "unequally" in check.sentence
