@@ -58,15 +58,44 @@ def test_the_order_of_rows_changes_nothing(study, plots, scouting):
     )
 
 
-def test_a_lost_plot_is_listed_once_and_a_missing_table_once(study, plots, scouting):
+def test_a_lost_plot_is_listed_by_measure_and_a_missing_table_once(study, plots, scouting):
     lost = plots.assign(lost=["flooded", None, None, None, None, None])
     tables = {"plots": lost, "scouting": scouting(_steady())}
-    found = left_out(study(DAYS, YIELD), 2025, "north", tables)
+    found = left_out(plot_values(study(DAYS, YIELD), 2025, "north", tables))
     assert tuple(found.columns) == columns.LEFT_OUT
-    rows = sorted(found[["measure", "plot", "reason"]].itertuples(index=False, name=None))
-    assert rows[0] == ("", "c1", "plot lost: flooded")
-    assert rows[1][:2] == ("marketable_yield", "")
-    assert len(rows) == 2
+    rows = sorted(found[["plot", "measure", "reason"]].itertuples(index=False, name=None))
+    assert [row[:2] for row in rows] == [
+        ("all plots", "marketable_yield"),
+        ("c1", "insect_days"),
+        ("c1", "marketable_yield"),
+    ]
+    assert rows[1][2] == "plot lost: flooded"
+
+
+def test_a_sum_that_misses_a_row_of_the_file_is_left_out_but_a_mean_is_kept_with_a_note(
+    study, plots, scouting, table
+):
+    harvest = [("2025-07-01", plot, "marketable", 2, 0.5) for plot in PLOTS]
+    tables = {
+        "plots": plots,
+        "scouting": scouting(_steady()),
+        "harvest": table("date plot grade fruit weight", *harvest),
+    }
+    rows = [
+        ("harvest", 9, "c1", "negative"),
+        ("harvest", 12, "c1", "negative"),
+        ("harvest", 10, "v1", "duplicate_row"),
+        ("scouting", 4, "m1", "fractional"),
+    ]
+    dropped = pd.DataFrame(rows, columns=["table", "row", "plot", "code"])
+    wanted = study(DAYS, YIELD)
+    values = plot_values(wanted, 2025, "north", tables, dropped)
+    out = left_out(values)
+    assert out[["measure", "plot"]].to_numpy().tolist() == [["marketable_yield", "c1"]]
+    assert out["reason"].item().startswith("rows 9, 12 of harvest could not be used")
+    told = notes(wanted, 2025, "north", tables, dropped)
+    assert told[["measure", "plot"]].to_numpy().tolist() == [["insect_days", "m1"]]
+    assert values.set_index(["measure", "plot"]).loc[("insect_days", "m1"), "value"] == 56.0
 
 
 def test_a_bridged_gap_is_noted(study, plots, scouting):
@@ -82,7 +111,7 @@ def test_a_gap_of_every_plot_is_noted_once(study, plots, scouting):
     counts = {plot: {d: [1] for d in (*JUNE[:3], JUNE[4])} for plot in PLOTS}
     tables = {"plots": plots, "scouting": scouting(counts)}
     found = notes(study(DAYS), 2025, "north", tables)
-    assert found[["measure", "plot"]].to_numpy().tolist() == [["insect_days", ""]]
+    assert found[["measure", "plot"]].to_numpy().tolist() == [["insect_days", "all plots"]]
 
 
 def test_the_curve_is_the_mean_per_plant_by_plot_date_and_stage(study, plots, scouting):

@@ -4,7 +4,7 @@ from trialkit.measures.complete import LastComplete, last_complete
 from trialkit.measures.curves import area_under_progress_curve, insect_days
 from trialkit.measures.degree_days import simple_average, single_sine
 from trialkit.measures.flowering import bloom
-from trialkit.measures.per_plot import left_out, notes, plot_values
+from trialkit.measures.per_plot import EVERY_PLOT, left_out, notes, plot_values
 from trialkit.measures.protocol import deviations
 from trialkit.measures.rain import rain_normals
 from trialkit.measures.reduction import abbott, henderson_tilton
@@ -13,6 +13,7 @@ from trialkit.measures.timeline import timeline
 from trialkit.measures.weather import WeatherSummary, weather_summary
 
 __all__ = [
+    "EVERY_PLOT",
     "LastComplete",
     "WeatherSummary",
     "abbott",

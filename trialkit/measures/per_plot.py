@@ -7,6 +7,7 @@ import pandas as pd
 
 from trialkit import columns
 from trialkit.measures import counts, flowering, ratings, shares, yields
+from trialkit.measures.dropped import without_dropped
 from trialkit.measures.site_data import SiteData, site_data
 from trialkit.study import Measure, Study
 
@@ -28,11 +29,17 @@ KIND_FUNCTIONS: Final[dict[str, Callable[[Measure, SiteData], pd.DataFrame]]] = 
     "days_to_first_bloom": flowering.days_to_first_bloom,
     "days_to_half_bloom": flowering.days_to_half_bloom,
 }
+LOST: Final = "plot lost: "
+EVERY_PLOT: Final = "all plots"
 NOTES: Final = ("season", "site", "measure", "plot", "note")
 
 
 def plot_values(
-    study: Study, season: int, site: str, tables: Mapping[str, pd.DataFrame]
+    study: Study,
+    season: int,
+    site: str,
+    tables: Mapping[str, pd.DataFrame],
+    dropped: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return columns.PLOT_VALUES: one row per plot and measure that study.toml declares.
 
@@ -41,53 +48,66 @@ def plot_values(
     and exposure what it was counted on (plants examined, plants of the plot), so that
     value = events / exposure; an area such as insect-days has a value only. ``left_out`` says in
     words why a plot is not analysed; a value beside it is for the record only.
+
+    ``dropped`` lists the rows of the files that intake could not use (columns table, row, plot,
+    code; see :func:`trialkit.measures.dropped.without_dropped`).
     """
-    return _measured(study, season, site, tables)[list(columns.PLOT_VALUES)]
+    return _measured(study, season, site, tables, dropped)[list(columns.PLOT_VALUES)]
 
 
-def left_out(
-    study: Study, season: int, site: str, tables: Mapping[str, pd.DataFrame]
-) -> pd.DataFrame:
-    """Return columns.LEFT_OUT: what is not analysed and why.
+def left_out(values: pd.DataFrame) -> pd.DataFrame:
+    """Return columns.LEFT_OUT from the plot values of a site-season: what, where and why.
 
-    A plot that is out of every measure for one reason has a single row with an empty measure; a
-    measure that every standing plot lacks for one reason has a single row with an empty plot.
+    A measure that every plot still standing lacks for one reason has a single row, whose plot is
+    EVERY_PLOT.
     """
-    values = _measured(study, season, site, tables)
     out = values[values["left_out"] != ""].rename(columns={"left_out": "reason"})
-    by_plot = _collapsed(out, ["plot", "reason"], "measure", len(study.measures))
-    standing = int((values["lost"] == "").sum()) // len(study.measures)
-    return _collapsed(by_plot, ["measure", "reason"], "plot", standing)[list(columns.LEFT_OUT)]
+    lost = out["reason"].str.startswith(LOST)
+    standing = values["plot"].nunique() - out.loc[lost, "plot"].nunique()
+    return _told_once(out, "reason", standing)[list(columns.LEFT_OUT)]
 
 
-def notes(study: Study, season: int, site: str, tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
-    """Return season, site, measure, plot, note: what a reader should know of values kept.
+def notes(
+    study: Study,
+    season: int,
+    site: str,
+    tables: Mapping[str, pd.DataFrame],
+    dropped: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """Return columns NOTES: what a reader should know of values that are analysed.
 
-    A note on every plot of a measure has a single row with an empty plot.
+    A note on every plot of a measure has a single row, whose plot is EVERY_PLOT.
     """
-    values = _measured(study, season, site, tables)
-    said = values[(values["note"] != "") & (values["left_out"] == "")]
-    kept = values.loc[values["left_out"] == "", "plot"].nunique()
-    return _collapsed(said, ["measure", "note"], "plot", kept)[list(NOTES)]
+    values = _measured(study, season, site, tables, dropped)
+    kept = values[values["left_out"] == ""]
+    analysed = kept.groupby("measure", observed=True)["plot"].transform("nunique")
+    return _told_once(kept[kept["note"] != ""], "note", analysed)[list(NOTES)]
 
 
 def _measured(
-    study: Study, season: int, site: str, tables: Mapping[str, pd.DataFrame]
+    study: Study,
+    season: int,
+    site: str,
+    tables: Mapping[str, pd.DataFrame],
+    dropped: pd.DataFrame | None,
 ) -> pd.DataFrame:
     data = site_data(study, season, site, tables)
-    each = {m.id: KIND_FUNCTIONS[m.kind](m, data) for m in study.measures}
+    each = {
+        m.id: without_dropped(KIND_FUNCTIONS[m.kind](m, data), m, dropped) for m in study.measures
+    }
     standing = pd.concat(each, names=["measure", "plot"]).reset_index()
     every = data.plots[["plot", "block", "treatment", "lost"]]
     pairs = every.merge(pd.DataFrame({"measure": [m.id for m in study.measures]}), how="cross")
     values = pairs.merge(standing, on=["measure", "plot"], how="left")
-    reason = values["left_out"].where(values["lost"] == "", "plot lost: " + values["lost"])
+    reason = values["left_out"].where(values["lost"] == "", LOST + values["lost"])
     values = values.assign(season=season, site=site, left_out=reason)
     return values.assign(note=values["note"].fillna(""))
 
 
-def _collapsed(rows: pd.DataFrame, same: list[str], free: str, whole: int) -> pd.DataFrame:
-    """Replace the rows that agree in ``same`` over all of ``free`` by one with ``free`` empty."""
-    number = rows.groupby(same, observed=True)[free].transform("size")
-    blank = rows[free].astype(object).mask((number == whole) & (number > 1), "")
-    merged = rows.assign(**{free: blank})
-    return merged.drop_duplicates([*same, free]).reset_index(drop=True)
+def _told_once(rows: pd.DataFrame, words: str, plots: int | pd.Series) -> pd.DataFrame:
+    """Replace rows of a measure that agree in ``words`` by one, where they are all ``plots``."""
+    number = rows.groupby(["measure", words], observed=True)["plot"].transform("size")
+    whole = plots if isinstance(plots, int) else plots.reindex(rows.index)
+    alike = (number == whole) & (number > 1)
+    merged = rows.assign(plot=rows["plot"].astype(object).mask(alike, EVERY_PLOT))
+    return merged.drop_duplicates(["measure", words, "plot"]).reset_index(drop=True)
