@@ -12,7 +12,7 @@ from trialkit.narrative import phrases
 from trialkit.narrative.results import results_table
 from trialkit.narrative.tables import Column, Table, Words
 from trialkit.report import as_run, end_matter
-from trialkit.report.display import Stack, bullets
+from trialkit.report.display import Gallery, Stack, bullets
 from trialkit.report.place import open_study
 from trialkit.study import Measure, Study
 
@@ -74,13 +74,13 @@ class AcrossReport:
         """Combined effects on the primary measures with their intervals and margins."""
         return figures.effects(self.study, self.findings.pooled.effects)
 
-    def forest_figure(self) -> Picture:
+    def pest_forests(self) -> Gallery:
         """One row per site-season and the combined effect, for the first primary measure."""
-        return self._forest(0)
+        return self._forests(0)
 
-    def second_forest_figure(self) -> Picture:
+    def yield_forests(self) -> Gallery:
         """The same for the second primary measure."""
-        return self._forest(1)
+        return self._forests(1)
 
     def end_matter(self, output: str = "") -> Stack:
         """Methods and provenance; with ``output``, findings.csv is written into that folder too."""
@@ -89,10 +89,15 @@ class AcrossReport:
         methods = end_matter.methods(self.study, self.findings.pooled)
         return Stack((methods, *end_matter.provenance(self.study, self.files)))
 
-    def _forest(self, which: int) -> Picture:
-        measure = self._primary()[which]
-        return figures.forest(
-            self.study, self.findings.effects, self.findings.pooled.effects, measure.id
+    def _forests(self, which: int) -> Gallery:
+        """Pictures of the primary measure in that place, none where there are fewer."""
+        single, pooled = self.findings.effects, self.findings.pooled.effects
+        return Gallery(
+            tuple(
+                figures.forest(self.study, single, pooled, measure.id, treatment)
+                for measure in self._primary()[which : which + 1]
+                for treatment in self.study.treatment_ids[1:]
+            )
         )
 
     def _primary(self) -> list[Measure]:

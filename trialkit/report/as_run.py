@@ -23,22 +23,29 @@ def heading(study: Study, data: SiteSeason) -> str:
     return "\n\n".join([*lines, study.summary.strip()])
 
 
-def trial_as_run(
-    study: Study,
-    data: SiteSeason,
-    deviations: pd.DataFrame,
-    left_out: pd.DataFrame,
-    findings: Findings,
-) -> Stack:
-    """Layout, protocol departures, values left out, rows that the files had wrong."""
+def trial_as_run(study: Study, data: SiteSeason) -> Stack:
+    """Layout, weather, protocol departures, values left out, rows that the files had wrong."""
+    place = (study, data.season, data.site, data.tables)
     return Stack(
         (
             Words(layout(study, data.tables["plots"])),
-            _deviation_table(study, deviations),
-            _left_out_table(study, left_out),
+            Words(bullets(measures.weather_summary(*place).words)),
+            _deviation_table(study, measures.deviations(*place)),
+            _left_out_table(study, measures.left_out(*place)),
+            _notes_table(study, measures.notes(*place)),
             _faults_table(data),
         )
     )
+
+
+def bloom_lanes(study: Study, data: SiteSeason, weather: measures.WeatherSummary) -> pd.DataFrame:
+    """One row per treatment: treatment, start and end of its bloom (missing: still in bloom)."""
+    bloom = measures.bloom(study, data.season, data.site, data.tables)
+    starts = bloom.groupby("treatment")["first_bloom"].min().dropna()
+    known = [one for one in study.treatment_ids if one in starts.index]
+    end = weather.bloom_last if study.season(data.season).finished else pd.NaT
+    rows = [(one, starts[one], end) for one in known]
+    return pd.DataFrame(rows, columns=["treatment", "start", "end"])
 
 
 def layout(study: Study, plots: pd.DataFrame) -> str:
@@ -74,20 +81,28 @@ def _deviation_table(study: Study, deviations: pd.DataFrame) -> Table:
 
 
 def _left_out_table(study: Study, left_out: pd.DataFrame) -> Table:
-    """One row per plot and reason; the measures it touches are listed together."""
-    grouped = left_out.groupby(["plot", "reason"], sort=True)["measure"].agg(list).reset_index()
+    table = _plot_table("Plot values left out of the analysis", "Reason", study, left_out)
+    return _or_say(table, "No plot value was left out.")
+
+
+def _notes_table(study: Study, notes: pd.DataFrame) -> Table:
+    said = notes.rename(columns={"note": "reason"})
+    table = _plot_table("What to know of values that were kept", "Note", study, said)
+    return _or_say(table, "Nothing needs saying about the values that were kept.")
+
+
+def _plot_table(caption: str, heading: str, study: Study, frame: pd.DataFrame) -> Table:
+    """One row per plot and reason; the measures that it touches are listed together."""
+    grouped = frame.groupby(["plot", "reason"], sort=True)["measure"].agg(list).reset_index()
     rows = [
-        (row["plot"], row["reason"], _measure_names(study, row["measure"]))
+        (row["plot"] or "All plots", row["reason"], _measure_names(study, row["measure"]))
         for row in grouped.to_dict("records")
     ]
-    heads = [Column(text) for text in ("Plot", "Reason", "Measures")]
-    return _or_say(
-        Table.of("Plot values left out of the analysis", heads, rows), "No plot value was left out."
-    )
+    return Table.of(caption, [Column(text) for text in ("Plot", heading, "Measures")], rows)
 
 
 def _measure_names(study: Study, measures_named: list[str]) -> str:
-    if len(set(measures_named)) == len(study.measures):
+    if "" in measures_named or len(set(measures_named)) == len(study.measures):
         return "all measures"
     return ", ".join(study.measure(name).name for name in measures_named)
 

@@ -54,9 +54,7 @@ class SiteSeasonReport:
 
     def as_run(self) -> Stack:
         """The trial as it was run: layout, departures from the protocol, what was left out."""
-        deviations = measures.deviations(self.study, self.season, self.site, self.data.tables)
-        left_out = measures.left_out(self.values)
-        return as_run.trial_as_run(self.study, self.data, deviations, left_out, self.findings)
+        return as_run.trial_as_run(self.study, self.data)
 
     def results(self) -> Stack:
         """A table for every measure: means, effects against the check, verdicts."""
@@ -73,21 +71,26 @@ class SiteSeasonReport:
     def season_curve_figure(self) -> Picture:
         """Pest counts through the season, with what was done marked on it."""
         curve = measures.curve(self.study, self.data.tables)
-        return figures.season_curve(self.study, curve, self.data.tables["events"])
+        organism = next((m.organism for m in self._primary() if m.organism), None)
+        counted = organism or self.study.organisms[0].id
+        return figures.season_curve(self.study, curve, self.data.tables["events"], counted)
 
     def yield_and_culls_figure(self) -> Picture:
         """Marketable yield, and what the culls were culled for."""
         grades = measures.grades(self.study, self.data.tables)
-        return figures.yield_and_culls(self.study, self.findings.means, grades)
+        means, plots = self.findings.means, self.values
+        return figures.yield_and_culls(self.study, means, grades, plot_values=plots)
 
     def plot_map_figure(self) -> Picture:
         """The field, each plot shaded by the first primary measure."""
-        return figures.plot_map(self.study, self.data.tables["plots"], self.values)
+        measure = self._primary()[0].id
+        return figures.plot_map(self.study, self.data.tables["plots"], self.values, measure)
 
     def weather_figure(self) -> Picture:
-        """Temperature and rain, with the bloom marked."""
+        """Temperature and rain, with the bloom of each treatment marked."""
         weather = measures.weather_summary(self.study, self.season, self.site, self.data.tables)
-        return figures.weather_strip(self.study, weather)
+        bloom = as_run.bloom_lanes(self.study, self.data, weather)
+        return figures.weather_strip(self.study, self.site, weather.daily, bloom)
 
     def end_matter(self, output: str = "") -> Stack:
         """Methods and provenance; with ``output``, findings.csv is written into that folder too."""
