@@ -29,7 +29,7 @@ def test_an_interval_of_a_change_reads_as_words(low, high, words):
 
 
 def test_a_change_names_its_unit_and_direction():
-    assert plain(change(3.21, "points")) == "3.2 percentage points higher"
+    assert plain(change(3.21, "points")) == "3.2 points higher"
     assert plain(change(-1234.0, "lb/acre")) == "1,234 lb/acre lower"
     assert change(0.0, "percent") == "no change"
 

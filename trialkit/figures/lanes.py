@@ -136,7 +136,8 @@ def _single(own: pd.DataFrame, name: str, size: int | None) -> Item:
     plots = own["plot"].nunique()
     text = labels.words(name)
     if size is None:
-        return Item(days, text, span=len(days) > 1)
+        ends = (days[0], days[-1]) if len(days) > 1 else days
+        return Item(ends, text, span=len(days) > 1)
     some = f" ({plots} of {size} plots)" if plots < size else ""
     times = f", {len(days)} times" if len(days) > 1 else ""
     return Item(days, f"{text}{times}{some}")

@@ -38,11 +38,13 @@ class Effect:
 def mean_rows(measure: Measure, analysis: Analysis, scope: Scope) -> pd.DataFrame:
     """Rows of MEANS of one analysis; means in the measure's canonical unit.
 
-    Proportions come as percent, counts per unit of exposure.
+    Proportions come as percent, counts per unit of exposure. No measure can be negative, so an
+    interval that reaches below zero stops there.
     """
     scale = 100.0 if measure.family == "proportion" else 1.0
     means = analysis.means.copy()
     means[["mean", "se", "low", "high"]] = means[["mean", "se", "low", "high"]] * scale
+    means["low"] = means["low"].clip(lower=0.0)
     return means.assign(season=scope.season, site=scope.site, measure=measure.id)[list(MEANS)]
 
 
@@ -123,7 +125,8 @@ def _percent_of_check(measure: Measure, analysis: Analysis, contrast: dict[str, 
     )
     change = fieller.percent_change(ratio)
     is_open = math.isnan(change.low)
-    low, high = (-math.inf, math.inf) if is_open else (change.low, change.high)
+    # A mean below nothing cannot be: where the interval reaches past -100 % it stops there.
+    low, high = (-math.inf, math.inf) if is_open else (max(change.low, -100.0), change.high)
     return Effect(change.value, low, high, "percent", measure.margin)
 
 

@@ -42,7 +42,22 @@ def collect(
     measures = [(study.measure(name), analysis) for name, analysis in analyses.items()]
     means = [mean_rows(measure, analysis, scope) for measure, analysis in measures]
     effects = [effect_rows(study, measure, analysis, scope) for measure, analysis in measures]
-    return Findings(stacked(means, MEANS), stacked(effects, EFFECTS), analyses, unanswered)
+    return Findings(
+        means=in_study_order(study, stacked(means, MEANS)),
+        effects=in_study_order(study, stacked(effects, EFFECTS)),
+        analyses=analyses,
+        unanswered=unanswered,
+    )
+
+
+def in_study_order(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
+    """Rows by measure and treatment in the order of study.toml, the check first."""
+    measures = {measure.id: place for place, measure in enumerate(study.measures)}
+    treatments = {treatment: place for place, treatment in enumerate(study.treatment_ids)}
+    keys = pd.DataFrame(
+        {"m": frame["measure"].map(measures), "t": frame["treatment"].map(treatments)}
+    )
+    return frame.loc[keys.sort_values(["m", "t"], kind="stable").index].reset_index(drop=True)
 
 
 def analyse_measures(

@@ -48,25 +48,26 @@ def with_unit(number: str, unit: str) -> str:
     return f"{number}{NBSP}{unit}".rstrip() if unit else number
 
 
-def change_number(value: float, unit: str) -> str:
-    """Size of a change without its sign, such as ``62 %`` or ``3.2 percentage points``."""
+def change_number(value: float, unit: str, decimals: int | None = None) -> str:
+    """Size of a change without its sign, such as ``62 %`` or ``3.2 points``."""
     size = abs(value)
     if unit == "percent":
         return with_unit(fixed(size, 0 if size >= 9.95 else 1), "%")
     if unit == "points":
-        return with_unit(fixed(size, 1), "percentage points")
-    return with_unit(brief(size), unit)
+        return with_unit(fixed(size, 1), "points")
+    shown = decimals_for(size, 2) if decimals is None else decimals
+    return with_unit(fixed(size, shown), unit)
 
 
-def change(value: float, unit: str) -> str:
-    """A change in words.
+def change(value: float, unit: str, decimals: int | None = None) -> str:
+    """A change in words; ``points`` are percentage points.
 
     >>> change(-62.3, "percent").replace(NBSP, " ")
     '62 % lower'
     """
     if value == 0:
         return "no change"
-    return f"{change_number(value, unit)} {'lower' if value < 0 else 'higher'}"
+    return f"{change_number(value, unit, decimals)} {'lower' if value < 0 else 'higher'}"
 
 
 def change_range(low: float, high: float, unit: str) -> str:
@@ -83,8 +84,9 @@ def change_range(low: float, high: float, unit: str) -> str:
         return f"{change(low, unit)} or more" if low >= 0 else f"{change(low, unit)} to no limit"
     if math.isinf(low):
         return f"{change(high, unit)} or more" if high <= 0 else f"no limit to {change(high, unit)}"
+    decimals = decimals_for(max(abs(low), abs(high)), 2)
     if low * high > 0:
         near, far = sorted((low, high), key=abs)
-        near_text = change_number(near, unit).split(NBSP)[0]
-        return f"{near_text} to {change(far, unit)}"
-    return f"{change(low, unit)} to {change(high, unit)}"
+        near_text = change_number(near, unit, decimals).split(NBSP)[0]
+        return f"{near_text} to {change(far, unit, decimals)}"
+    return f"{change(low, unit, decimals)} to {change(high, unit, decimals)}"

@@ -64,7 +64,8 @@ def effect_sentence(row: Row, study: Study) -> str:
     names = _names(row, study)
     interval = f"{_level(study)} interval {change_range(low, high, unit)}"
     margin = shown_margin(row, study)
-    found = f"{names['measure']} was {change(effect, unit)} with {names['treatment']} than in " + (
+    found = (
+        f"{names['measure']} came out {change(effect, unit)} with {names['treatment']} than in "
         f"the {names['check']} ({interval})"
     )
     if row["verdict"] == "worthwhile":

@@ -4,7 +4,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from trialkit.narrative.numbers import brief, change, change_range, decimals_for, fixed
+from trialkit.narrative.numbers import change, change_range, decimals_for, fixed
 from trialkit.narrative.phrases import display_unit_of, shown_effect
 from trialkit.narrative.tables import Column, Table
 from trialkit.study import Measure, Study
@@ -54,16 +54,12 @@ def _caption(study: Study, measure: Measure) -> str:
 
 
 def _row(
-    study: Study,
-    mean: dict[str, Any],
-    effect: dict[str, Any] | None,
-    decimals: int,
-    measure: Measure,
+    study: Study, mean: dict[str, Any], effect: dict[str, Any] | None, decimals: int
 ) -> tuple[str, ...]:
     name = study.treatment(mean["treatment"]).name
     numbers = tuple(fixed(mean[key], decimals) for key in ("mean", "low", "high"))
     head = (name, *numbers, str(mean["letters"] or ""))
-    plots = brief(mean["n"])
+    plots = f"{mean['n']:.0f}"
     if effect is None:
         return (*head, "is the check", "", "", plots)
     value, low, high, unit = shown_effect(effect, study)

@@ -70,9 +70,13 @@ class AcrossReport:
         )
         return Stack((*tables, as_run.unanswered(self.study, pooled)))
 
-    def effects_figure(self) -> Picture:
+    def effects_figure(self) -> Picture | Words:
         """Combined effects on the primary measures with their intervals and margins."""
-        return figures.effects(self.study, self.findings.pooled.effects)
+        if not self._primary():
+            return Words("No primary measure could be combined yet.")
+        effects = self.findings.pooled.effects
+        primary = effects["measure"].isin([measure.id for measure in self._primary()])
+        return figures.effects(self.study, effects[primary])
 
     def pest_forests(self) -> Gallery:
         """One row per site-season and the combined effect, for the first primary measure."""

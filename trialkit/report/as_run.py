@@ -1,8 +1,11 @@
 """The trial as it was run: heading, layout, departures from the protocol, what was left out."""
 
+from typing import Final
+
 import pandas as pd
 
 from trialkit import measures
+from trialkit.errors import Fault, sentence
 from trialkit.findings import Findings
 from trialkit.intake import SiteSeason
 from trialkit.narrative.tables import Column, Table, Words
@@ -10,7 +13,10 @@ from trialkit.report.display import Stack, bullets
 from trialkit.study import Study
 from trialkit.study.units import to_display, unit_label
 
-INVENTED = "**Invented data.** This example was made by a program; it describes no real trial."
+SAID: Final = {"error": "left out", "question": "question", "note": "note"}
+INVENTED: Final = (
+    "**Invented data.** This example was made by a program; it describes no real trial."
+)
 
 
 def heading(study: Study, data: SiteSeason) -> str:
@@ -33,7 +39,7 @@ def trial_as_run(study: Study, data: SiteSeason) -> Stack:
             _deviation_table(study, measures.deviations(*place)),
             _left_out_table(study, measures.left_out(*place)),
             _notes_table(study, measures.notes(*place)),
-            _faults_table(data),
+            _faults_table(study, data),
         )
     )
 
@@ -53,9 +59,8 @@ def layout(study: Study, plots: pd.DataFrame) -> str:
     blocks, treatments = plots["block"].nunique(), plots["treatment"].nunique()
     area = to_display(plots["area"].median(), "area", study.units)
     lines = [
-        f"{treatments} treatments in {blocks} blocks, {len(plots)} plots of "
-        f"{area:,.0f} {unit_label('area', study.units)} with {plots['plants'].median():g} plants "
-        "each (middle plot)."
+        f"{treatments} treatments in {blocks} blocks: {len(plots)} plots. The middle plot has "
+        f"{area:,.0f} {unit_label('area', study.units)} and {plots['plants'].median():g} plants."
     ]
     lost = plots[plots["lost"].notna() & (plots["lost"] != "")]
     for row in lost.to_dict("records"):
@@ -107,13 +112,22 @@ def _measure_names(study: Study, measures_named: list[str]) -> str:
     return ", ".join(study.measure(name).name for name in measures_named)
 
 
-def _faults_table(data: SiteSeason) -> Table:
-    rows = [(f"{fault.file}:{fault.row or ''}", fault.column, fault.what) for fault in data.faults]
-    heads = [Column(text) for text in ("Place", "Column", "What was wrong")]
+def _faults_table(study: Study, data: SiteSeason) -> Table:
+    rows = [
+        (_place(study, fault), fault.column, sentence(fault.what), SAID[fault.severity])
+        for fault in data.faults
+    ]
+    heads = [Column(text) for text in ("Place", "Column", "What was found", "Kind")]
     return _or_say(
         Table.of("Faults and questions in the data files", heads, rows),
         "No fault was found in the data files.",
     )
+
+
+def _place(study: Study, fault: Fault) -> str:
+    """File within the study folder, and the row where it is one row."""
+    file = fault.file.removeprefix(f"{study.folder.as_posix()}/")
+    return f"{file}, row {fault.row}" if fault.row else file
 
 
 def unanswered(study: Study, findings: Findings) -> Words:

@@ -6,13 +6,14 @@ from pathlib import Path
 from platform import python_version
 from typing import Final
 
+from trialkit import __version__
 from trialkit.findings import MEANING, Findings
 from trialkit.intake import FileRecord
 from trialkit.narrative.tables import Column, Table, Words
 from trialkit.report.display import bullets
 from trialkit.study import Study
 
-LIBRARIES: Final = ("trialkit", "numpy", "pandas", "scipy", "statsmodels", "pingouin")
+LIBRARIES: Final = ("numpy", "pandas", "scipy", "statsmodels", "pingouin")
 
 
 def methods(study: Study, findings: Findings) -> Words:
@@ -20,12 +21,12 @@ def methods(study: Study, findings: Findings) -> Words:
     by_method: dict[str, list[str]] = {}
     for name, analysis in findings.analyses.items():
         by_method.setdefault(analysis.model.method, []).append(study.measure(name).name)
-    lines = [f"{', '.join(names)}: {method}" for method, names in by_method.items()]
-    notes = [
-        f"{study.measure(name).name}: {note}"
-        for name, analysis in findings.analyses.items()
-        for note in analysis.notes
-    ]
+    lines = [f"{_listed(names, findings)}: {method}" for method, names in by_method.items()]
+    by_note: dict[str, list[str]] = {}
+    for name, analysis in findings.analyses.items():
+        for note in analysis.notes:
+            by_note.setdefault(note, []).append(study.measure(name).name)
+    notes = [f"{_listed(names, findings)}: {note}" for note, names in by_note.items()]
     verdicts = [f"**{word}**: {meaning}." for word, meaning in MEANING.items()]
     return Words(
         "### How the numbers were made\n\n"
@@ -36,12 +37,17 @@ def methods(study: Study, findings: Findings) -> Words:
     )
 
 
+def _listed(names: list[str], findings: Findings) -> str:
+    return "Every measure" if len(names) == len(findings.analyses) > 1 else ", ".join(names)
+
+
 def provenance(study: Study, files: Sequence[FileRecord]) -> tuple[Table, Table]:
     """Files with checksums, and the versions of what computed the report."""
     file_rows = [(record.path, f"{record.rows:,}", record.sha256) for record in files]
     heads = [Column("File"), Column("Rows", numeric=True), Column("SHA-256")]
     used = [(name, version(name)) for name in LIBRARIES]
-    versions = [("Python", python_version()), *used, ("Seed of the study", str(study.seed))]
+    own = ("trialkit", __version__)
+    versions = [own, ("Python", python_version()), *used, ("Seed of the study", str(study.seed))]
     return (
         Table.of("Files read", heads, file_rows),
         Table.of("Versions", [Column("Program"), Column("Version")], versions),

@@ -64,30 +64,42 @@ class SiteSeasonReport:
         tables = tuple(results_table(self.study, one, means, effects) for one in ordered)
         return Stack((*tables, as_run.unanswered(self.study, self.findings)))
 
-    def effects_figure(self) -> Picture:
+    def effects_figure(self) -> Picture | Words:
         """Effects on the primary measures with their intervals and margins."""
-        return figures.effects(self.study, self.findings.effects)
+        if not self._primary():
+            return Words("No primary measure could be analysed yet.")
+        effects = self.findings.effects
+        primary = effects["measure"].isin([measure.id for measure in self._primary()])
+        return figures.effects(self.study, effects[primary])
 
-    def season_curve_figure(self) -> Picture:
+    def season_curve_figure(self) -> Picture | Words:
         """Pest counts through the season, with what was done marked on it."""
+        if self.data.tables["scouting"].empty:
+            return Words("Nothing was counted yet.")
         curve = measures.curve(self.study, self.data.tables)
         organism = next((m.organism for m in self._primary() if m.organism), None)
         counted = organism or self.study.organisms[0].id
         return figures.season_curve(self.study, curve, self.data.tables["events"], counted)
 
-    def yield_and_culls_figure(self) -> Picture:
+    def yield_and_culls_figure(self) -> Picture | Words:
         """Marketable yield, and what the culls were culled for."""
+        if self.data.tables["harvest"].empty:
+            return Words("There are no pickings yet.")
         grades = measures.grades(self.study, self.data.tables)
         means, plots = self.findings.means, self.values
         return figures.yield_and_culls(self.study, means, grades, plot_values=plots)
 
-    def plot_map_figure(self) -> Picture:
+    def plot_map_figure(self) -> Picture | Words:
         """The field, each plot shaded by the first primary measure."""
+        if not self._primary():
+            return Words("No primary measure could be analysed yet.")
         measure = self._primary()[0].id
         return figures.plot_map(self.study, self.data.tables["plots"], self.values, measure)
 
-    def weather_figure(self) -> Picture:
+    def weather_figure(self) -> Picture | Words:
         """Temperature and rain, with the bloom of each treatment marked."""
+        if self.data.tables["weather"].empty:
+            return Words("There is no weather on record.")
         weather = measures.weather_summary(self.study, self.season, self.site, self.data.tables)
         bloom = as_run.bloom_lanes(self.study, self.data, weather)
         return figures.weather_strip(self.study, self.site, weather.daily, bloom)
