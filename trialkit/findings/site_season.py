@@ -79,7 +79,7 @@ def analyse(
     """Analyse one measure; raises AnalysisError in words where the data cannot answer."""
     rows = values[(values["measure"] == measure.id) & (values["left_out"] == "")]
     if rows.empty:
-        raise AnalysisError(f"{measure.name}: there is no plot with a value to analyse.")
+        raise AnalysisError("there is no plot with a value to analyse.")
     return analyze(
         rows,
         treatment="treatment",
