@@ -166,39 +166,50 @@ def values_frame(plots: pd.DataFrame, measure: str = "marketable_yield") -> pd.D
 
 
 def weather_frame(year: int = 2025, days: int = 140) -> pd.DataFrame:
+    """Daily weather as the weather summary hands it over."""
     rng = np.random.default_rng(8)
     dates = pd.date_range(f"{year}-05-01", periods=days)
     heat = 22 + 6 * np.sin(np.arange(days) / 140 * np.pi) + rng.normal(0, 2.5, days)
     rain = np.where(rng.random(days) < 0.3, rng.gamma(1.2, 9, days), 0.0)
-    return pd.DataFrame({"date": dates, "tmin": heat - 6, "tmax": heat + 6, "rain": rain})
+    frame = pd.DataFrame({"date": dates, "tmin": heat - 6, "tmax": heat + 6, "rain": rain})
+    return frame.assign(rain_normal=3.1, in_bloom=dates.month == 7, wet=rain >= 1.0)
 
 
-def bloom_frame(year: int = 2025) -> pd.DataFrame:
-    return pd.DataFrame(
-        {
-            "treatment": list(ORDER),
-            "start": pd.to_datetime([f"{year}-06-{d}" for d in (24, 28, 24, 26, 24)]),
-            "end": pd.to_datetime([f"{year}-07-{d}" for d in (22, 25, 22, 24, 22)]),
-        }
+def bloom_frame(plots: pd.DataFrame, year: int = 2025) -> pd.DataFrame:
+    """First and half bloom, one row per plot, as the measures hand it over."""
+    late = plots["treatment"].map({"netting": 4, "clover": 2}).fillna(0)
+    late = pd.to_timedelta(late, unit="D")
+    return plots[["plot", "block", "treatment"]].assign(
+        transplanted=pd.Timestamp(f"{year}-05-16"),
+        first_bloom=pd.Timestamp(f"{year}-06-24") + late,
+        half_bloom=pd.Timestamp(f"{year}-07-03") + late,
     )
 
 
-def forest_frames(seasons: int = 3, sites: tuple[str, ...] | None = None) -> tuple:
-    """Effects of netting per site-season, and the pooled row with its prediction interval."""
+CENTRES = {"netting": -62.0, "silver_mulch": -38.0, "clover": -10.0, "kaolin": -25.0}
+
+
+def forest_frames(
+    seasons: int = 3,
+    sites: tuple[str, ...] = ("alder_bench", "brook_terrace", "cedar_flat"),
+    treatments: tuple[str, ...] = ("netting",),
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Effects per site-season, and the pooled rows with their prediction intervals."""
     rng = np.random.default_rng(4)
-    sites = sites or ("alder_bench", "brook_terrace", "cedar_flat")
-    parts = []
-    for season in range(2024, 2024 + seasons):
-        for site in sites:
-            effect = float(rng.normal(-60, 14))
-            wide = float(rng.uniform(9, 30))
-            verdict = "worthwhile" if effect + wide < -30 else "not settled"
-            row = ("flea_beetle_days", "netting", effect, max(effect - wide, -99), effect + wide,
-                   "percent", 30.0, verdict, "")  # fmt: skip
+    parts, together = [], []
+    for treatment in treatments:
+        middle = CENTRES[treatment]
+        for season, site in [(2024 + n, site) for n in range(seasons) for site in sites]:
+            effect, wide = float(rng.normal(middle, 10)), float(rng.uniform(9, 24))
+            row = _beetles(treatment, effect, max(effect - wide, -99), effect + wide)
             parts.append(effects_frame([row], season=season, site=site))
-    own = pd.concat(parts, ignore_index=True)
-    pooled = effects_frame(
-        [("flea_beetle_days", "netting", -61.0, -70.0, -50.0, "percent", 30.0, "worthwhile", "")],
-        season="all", site="across",
-    )  # fmt: skip
-    return own, pooled.assign(prediction_low=-83.0, prediction_high=-14.0)
+        row = _beetles(treatment, middle, middle - 9, middle + 11)
+        pooled = effects_frame([row], season=0, site="across")
+        together.append(pooled.assign(prediction_low=middle - 25, prediction_high=middle + 30))
+    return pd.concat(parts, ignore_index=True), pd.concat(together, ignore_index=True)
+
+
+def _beetles(treatment: str, effect: float, low: float, high: float) -> tuple:
+    beyond, aside = high < -30, low < 0 < high
+    verdict = "worthwhile" if beyond else "not settled" if aside else "some effect"
+    return ("flea_beetle_days", treatment, effect, low, high, "percent", 30.0, verdict, "")

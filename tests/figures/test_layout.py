@@ -105,16 +105,19 @@ def test_plot_map_of_eight_long_names(study, monkeypatch):
     assert_well_set(lambda: figures.plot_map(eight, plots, values, "marketable_yield"), monkeypatch)
 
 
-def test_weather_strip(study, monkeypatch):
-    weather, bloom = weather_frame(), bloom_frame()
-    assert_well_set(
-        lambda: figures.weather_strip(study, "alder_bench", weather, bloom), monkeypatch
-    )
+def test_weather_strip(study, plots, monkeypatch):
+    weather, bloom = weather_frame(), bloom_frame(plots)
+    assert_well_set(lambda: figures.weather_strip(study, weather, bloom), monkeypatch)
 
 
 def test_weather_strip_of_a_short_record(study, monkeypatch):
-    weather, none = weather_frame(days=20), bloom_frame()[:0]
-    assert_well_set(lambda: figures.weather_strip(study, "alder_bench", weather, none), monkeypatch)
+    weather = weather_frame(days=20)
+    assert_well_set(lambda: figures.weather_strip(study, weather), monkeypatch)
+
+
+def test_forest_of_every_treatment(study, monkeypatch):
+    own, pooled = forest_frames(treatments=("netting", "silver_mulch", "clover", "kaolin"))
+    assert_well_set(lambda: figures.forest(study, own, pooled, "flea_beetle_days"), monkeypatch)
 
 
 def test_a_wide_open_interval_does_not_flatten_the_rest(study, monkeypatch):

@@ -1,11 +1,22 @@
 """Effects of every treatment against the untreated check, one panel per measure."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
 
 from trialkit.figures import labels, theme
-from trialkit.figures.interval_rows import Row, draw, height_of, in_display_units, scale_of, spoken
+from trialkit.figures.blank import blank
+from trialkit.figures.interval_rows import (
+    Row,
+    draw,
+    grid_of,
+    height_of,
+    in_display_units,
+    label_axis,
+    scale_of,
+    spoken,
+)
 from trialkit.figures.picture import Picture
 from trialkit.figures.rows import rows_of
 from trialkit.figures.theme import Style
@@ -24,21 +35,30 @@ SHOWN = (
 )
 
 
-def effects(study: Study, frame: pd.DataFrame) -> Picture:
+def effects(study: Study, frame: pd.DataFrame, measures: Sequence[str] | None = None) -> Picture:
     """Draw effects against the check with intervals, margin band and verdicts.
 
-    ``frame`` has the EFFECTS columns, for one site-season or across, one or more measures.
+    ``frame`` has the EFFECTS columns, for one site-season or across. ``measures``
+    chooses; without it the primary ones are drawn, or all where the study has no primary one.
     """
-    shown = in_order(study, in_display_units(study, frame))
-    measures = list(dict.fromkeys(shown["measure"]))
+    wanted = measures or [m.id for m in study.measures if m.primary] or list(frame["measure"])
+    chosen = frame[frame["measure"].isin(wanted)]
+    if chosen.empty:
+        return blank("Effects", "No effect against the untreated check could be estimated.")
+    shown = in_order(study, in_display_units(study, chosen))
     looks = theme.styles(study)
-    groups = {measure: shown[shown["measure"] == measure] for measure in measures}
+    groups = {
+        measure: shown[shown["measure"] == measure] for measure in dict.fromkeys(shown["measure"])
+    }
     with theme.drawing(sum(height_of(len(group)) for group in groups.values())) as figure:
+        every = [row_of(record, looks) for record in rows_of(shown)]
+        grid = grid_of(every, str(shown["effect_unit"].iloc[0]))
         top = 0.04
         for measure, group in groups.items():
             rows = [row_of(record, looks) for record in rows_of(group)]
             described = study.measure(measure)
-            draw(figure, top, described.name, rows, scale_of(described, group))
+            scale = scale_of(described, group)
+            label_axis(draw(figure, top, described.name, rows, scale, grid), scale)
             top += height_of(len(group))
         alt = " ".join(finding(study, measure, group) for measure, group in groups.items())
         return theme.finish(figure, alt, _caption(study, shown), shown[list(SHOWN)])

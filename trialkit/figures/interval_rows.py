@@ -20,6 +20,9 @@ from trialkit.study import Measure, Study
 from trialkit.study.units import to_display, unit_label
 
 ROW: Final = 0.44  # inches a row
+ROW_OF_ONE_LINE: Final = 0.25
+NAME: Final = 1.6  # inches before a name is wrapped
+GAP: Final = 0.16  # inches below the rows of a panel without axis
 AXIS: Final = 0.62  # inches below the rows for ticks and the axis label
 HEAD: Final = 0.5  # inches above the rows for the heading and the legend of band and zero
 EFFECT_COLUMNS: Final = ("effect", "effect_low", "effect_high", "margin")
@@ -40,6 +43,7 @@ class Row:
     size: float = 7.0
     line: float = 1.8
     strong: bool = False
+    margin: float = 0.0
     said: tuple[str, str] | None = None
 
 
@@ -93,30 +97,64 @@ def scale_of(measure: Measure, shown: pd.DataFrame) -> Scale:
     return Scale(unit, margin, measure.lower_is_better, left, right + pad)
 
 
-def height_of(rows: int) -> float:
+@dataclass(frozen=True)
+class Grid:
+    """Columns shared by all panels of a picture, in inches, and the height of a row.
+
+    ``second`` is where the verdict starts, from the right column's edge; 0 puts it on a line of
+    its own below the effect.
+    """
+
+    left: float
+    right: float
+    row: float = ROW
+    second: float = 0.0
+
+    @property
+    def width(self) -> float:
+        """Inches left for the intervals."""
+        return theme.WIDTH - self.left - self.right
+
+
+def grid_of(rows: list[Row], unit: str, one_line: bool = False) -> Grid:
+    """Fit the columns to the texts of all rows; ``one_line`` makes rows half as high."""
+    names = [_name(row) for row in rows]
+    left = 0.24 + max(text_width(name, theme.SMALL, "bold") for name in names)
+    # A text that stands alone may run over both columns.
+    said = [said for said in (_said(row, unit) for row in rows) if said[0]]
+    alone = max([0.0, *(text_width(_said(row, unit)[1], theme.SMALL) for row in rows)])
+    first = max([0.0, *(text_width(text, theme.SMALL, "bold") for text, _ in said)])
+    second = max([0.0, *(text_width(text, theme.SMALL) for _, text in said)])
+    if one_line:
+        both = max(first + 0.1 + second, alone)
+        return Grid(left, 0.18 + both, ROW_OF_ONE_LINE, first + 0.1)
+    return Grid(left, 0.2 + max(first, second, alone))
+
+
+def height_of(rows: int, row: float = ROW, axis: bool = True) -> float:
     """Inches that a panel of so many rows takes, heading and axis included."""
-    return HEAD + ROW * rows + AXIS
+    return HEAD + row * rows + (AXIS if axis else GAP)
 
 
-def draw(figure: Figure, top: float, title: str, rows: list[Row], scale: Scale) -> Axes:
+def draw(figure: Figure, top: float, title: str, rows: list[Row], scale: Scale, grid: Grid) -> Axes:
     """Draw one panel of rows whose top edge is ``top`` inches below the figure's."""
-    names = [wrap(figure, row.name, 1.55, theme.SMALL, _weight(row)) for row in rows]
-    left = 0.24 + max(text_width(figure, name, theme.SMALL, "bold") for name in names)
-    said = [row.said or (spoken(row, scale.unit), row.verdict) for row in rows]
-    right = 0.2 + max(
-        text_width(figure, text, theme.SMALL, weight)
-        for lines in said
-        for text, weight in zip(lines, ("bold", "normal"), strict=True)
-    )
-    width = theme.WIDTH - left - right
-    axes = theme.panel(figure, left, top + HEAD, width, ROW * len(rows))
+    axes = theme.panel(figure, grid.left, top + HEAD, grid.width, grid.row * len(rows))
     theme.heading(figure, top, title)
-    _backdrop(axes, scale, len(rows))
+    _backdrop(axes, scale, rows)
     for place, row in enumerate(rows):
         _interval(axes, place, row, scale)
-        _beside(axes, place, row, names[place], said[place])
-    _axis(axes, scale)
+        _beside(axes, place, _name(row), row, _said(row, scale.unit), grid.second)
+    axes.spines[["left", "bottom"]].set_visible(False)
+    axes.tick_params(bottom=False, labelbottom=False, left=False, labelleft=False)
     return axes
+
+
+def _name(row: Row) -> str:
+    return wrap(row.name, NAME, theme.SMALL, _weight(row))
+
+
+def _said(row: Row, unit: str) -> tuple[str, str]:
+    return row.said or (spoken(row, unit), row.verdict)
 
 
 def spoken(row: Row, unit: str) -> str:
@@ -130,15 +168,22 @@ def _weight(row: Row) -> str:
     return "bold" if row.strong else "normal"
 
 
-def _backdrop(axes: Axes, scale: Scale, rows: int) -> None:
+def _backdrop(axes: Axes, scale: Scale, rows: list[Row]) -> None:
     axes.set_xlim(scale.left, scale.right)
-    axes.set_ylim(rows - 0.5, -0.5)
-    axes.axvspan(-scale.margin, scale.margin, color=theme.BAND, lw=0)
+    axes.set_ylim(len(rows) - 0.5, -0.5)
+    margins = [row.margin or scale.margin for row in rows]
+    if len(set(margins)) == 1:
+        axes.axvspan(-margins[0], margins[0], color=theme.BAND, lw=0)
+        size = f"{labels.size_of_change(margins[0], scale.unit)} of check"
+    else:
+        axes.barh(range(len(rows)), [2 * m for m in margins], left=[-m for m in margins],
+                  height=1.0, color=theme.BAND, lw=0)  # fmt: skip
+        size = "each margin"
     axes.axvline(0, color=theme.CHECK, lw=1.2)
-    size = labels.size_of_change(scale.margin, scale.unit)
-    options: Any = {"va": "bottom", "fontsize": theme.SMALL, "color": theme.SOFT}
-    place = -0.5
-    axes.text(0, place, f"within {size} of check", ha="center", **options)
+    middle = (-scale.left) / (scale.right - scale.left)
+    side = "center" if 0.25 < middle < 0.75 else "left" if middle <= 0.25 else "right"
+    axes.text(0, -0.5, f"within {size}", ha=side, va="bottom", fontsize=theme.SMALL,
+              color=theme.SOFT)  # fmt: skip
 
 
 def _interval(axes: Axes, place: int, row: Row, scale: Scale) -> None:
@@ -167,22 +212,26 @@ def _ends(axes: Axes, place: int, row: Row, scale: Scale, ends: tuple[float, flo
         axes.plot([known], [place], marker="|", mew=2.2, **(look | {"ms": 11}))
 
 
-def _beside(axes: Axes, place: int, row: Row, name: str, said: tuple[str, str]) -> None:
+def _beside(
+    axes: Axes, place: int, name: str, row: Row, said: tuple[str, str], second: float
+) -> None:
     """Name at the left, effect and verdict at the right."""
-    options: Any = {"fontsize": theme.SMALL, "textcoords": "offset points"}
-    axes.annotate(name, (0, place), (-12, 0), ha="right", va="center", weight=_weight(row),
-                  xycoords=axes.get_yaxis_transform(), linespacing=1.05, **options)  # fmt: skip
-    for text, shift, look in (
-        (said[0], 6.5, {"weight": "bold"}),
-        (said[1], -6.5, {"color": theme.SOFT}),
-    ):
-        axes.annotate(text, (1, place), (10, shift), ha="left", va="center",
-                      xycoords=axes.get_yaxis_transform(), **(options | look))  # fmt: skip
+    options: Any = {"fontsize": theme.SMALL, "textcoords": "offset points", "va": "center"}
+    options["xycoords"] = axes.get_yaxis_transform()
+    axes.annotate(name, (0, place), (-12, 0), ha="right", weight=_weight(row), linespacing=1.05,
+                  **options)  # fmt: skip
+    if not said[0]:
+        axes.annotate(said[1], (1, place), (10, 0), **options)
+        return
+    above, below = ((10, 0), (10 + 72 * second, 0)) if second else ((10, 6.5), (10, -6.5))
+    axes.annotate(said[0], (1, place), above, weight="bold", **options)
+    axes.annotate(said[1], (1, place), below, color=theme.SOFT, **options)
 
 
-def _axis(axes: Axes, scale: Scale) -> None:
-    axes.spines["left"].set_visible(False)
-    axes.set_yticks([])
+def label_axis(axes: Axes, scale: Scale) -> None:
+    """Give a panel, mostly the last one, its ticks and its axis label."""
+    axes.spines["bottom"].set_visible(True)
+    axes.tick_params(bottom=True, labelbottom=True)
     axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
     axes.xaxis.set_major_formatter(lambda value, _: signed(value))
     unit = {"percent": "%", "points": "percentage points"}.get(scale.unit, scale.unit)

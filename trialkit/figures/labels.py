@@ -66,7 +66,7 @@ def change(value: float, unit: str) -> str:
         return "no estimate"
     size = size_of_change(value, unit)
     if float(_digits(size)) == 0:
-        return "no difference"
+        return size
     return f"{size} {'lower' if value < 0 else 'higher'}"
 
 

@@ -7,7 +7,6 @@ from typing import Final
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.dates import MonthLocator, date2num, num2date
-from matplotlib.figure import Figure
 
 from trialkit.figures import labels, theme
 from trialkit.figures.fit import text_width, wrap
@@ -143,26 +142,22 @@ def _single(own: pd.DataFrame, name: str, size: int | None) -> Item:
     return Item(days, f"{text}{times}{some}")
 
 
-def name_width(figure: Figure, looks: dict[str, Style]) -> float:
+def name_width(looks: dict[str, Style]) -> float:
     """Inches that the widest wrapped treatment name takes."""
     names = ["All plots", *(look.label for look in looks.values())]
-    return max(
-        text_width(figure, wrap(figure, name, NAME, theme.SMALL), theme.SMALL) for name in names
-    )
+    return max(text_width(wrap(name, NAME, theme.SMALL), theme.SMALL) for name in names)
 
 
-def pack(
-    figure: Figure, lanes: list[Lane], looks: dict[str, Style], axis: TimeAxis
-) -> list[PackedLane]:
+def pack(lanes: list[Lane], looks: dict[str, Style], axis: TimeAxis) -> list[PackedLane]:
     """Give every item a line of its lane on which its text touches no other."""
     packed = []
     for lane in lanes:
         look = looks.get(lane.treatment)
-        name = wrap(figure, look.label if look else "All plots", NAME, theme.SMALL)
+        name = wrap(look.label if look else "All plots", NAME, theme.SMALL)
         ends: list[float] = []
         placed = []
         for item in lane.items:
-            first, last, _ = _extent(figure, item, axis)
+            first, last, _ = _extent(item, axis)
             row = next((n for n, end in enumerate(ends) if end <= first), len(ends))
             ends[row : row + 1] = [last]
             placed.append((item, row))
@@ -176,15 +171,15 @@ def height_of_lanes(packed: list[PackedLane]) -> float:
     return LANE * sum(lane.lines for lane in packed)
 
 
-def _extent(figure: Figure, item: Item, axis: TimeAxis) -> tuple[float, float, bool]:
+def _extent(item: Item, axis: TimeAxis) -> tuple[float, float, bool]:
     """First and last day that an item takes with its text, and whether the text is at its left."""
-    room = axis.days(text_width(figure, item.text, theme.SMALL) + GAP)
+    room = axis.days(text_width(item.text, theme.SMALL) + GAP)
     first, last = float(date2num(item.days[0])), float(date2num(item.days[-1]))
     at_left = last + room > axis.limits[1]
     return (first - room, last, True) if at_left else (first, last + room, False)
 
 
-def draw_lanes(figure: Figure, axes: Axes, packed: list[PackedLane], axis: TimeAxis) -> None:
+def draw_lanes(axes: Axes, packed: list[PackedLane], axis: TimeAxis) -> None:
     """Fill axes that are :func:`height_of_lanes` high."""
     axes.set_ylim(sum(lane.lines for lane in packed), 0)
     axes.set_yticks([])
@@ -193,7 +188,7 @@ def draw_lanes(figure: Figure, axes: Axes, packed: list[PackedLane], axis: TimeA
     for lane in packed:
         for item, row in lane.placed:
             _draw_item(axes, item, top + row + 0.5, lane.look)
-            _name_item(figure, axes, item, top + row + 0.5, axis)
+            _name_item(axes, item, top + row + 0.5, axis)
         axes.annotate(lane.name, (1, top + lane.lines / 2), (8, 0), va="center",
                       xycoords=axes.get_yaxis_transform(), textcoords="offset points",
                       color=lane.look.text if lane.look else theme.INK, fontsize=theme.SMALL,
@@ -213,8 +208,8 @@ def _draw_item(axes: Axes, item: Item, row: float, look: Style | None) -> None:
         axes.plot(days, [row] * len(days), color=colour, marker="|", ls="", ms=10, mew=1.8)
 
 
-def _name_item(figure: Figure, axes: Axes, item: Item, row: float, axis: TimeAxis) -> None:
-    *_, at_left = _extent(figure, item, axis)
+def _name_item(axes: Axes, item: Item, row: float, axis: TimeAxis) -> None:
+    *_, at_left = _extent(item, axis)
     day, shift, side = (item.days[0], -6, "right") if at_left else (item.days[-1], 6, "left")
     axes.annotate(item.text, (float(date2num(day)), row), (shift, 0), ha=side, va="center_baseline",
                   textcoords="offset points", fontsize=theme.SMALL)  # fmt: skip

@@ -23,27 +23,31 @@ HEAD: Final = 0.66
 SIDE: Final = 0.62
 
 
-def plot_map(study: Study, plots: pd.DataFrame, values: pd.DataFrame, measure: str) -> Picture:
+def plot_map(
+    study: Study, plots: pd.DataFrame, values: pd.DataFrame, measure: str | None = None
+) -> Picture:
     """Draw the plots where they lie, shaded by ``measure``.
 
     ``plots`` has plot, block, treatment, row, column and lost; ``values`` the PLOT_VALUES columns.
+    Without ``measure`` it is the first primary one that has values.
     """
+    measure = measure or _first_with_values(study, values)
     field = _field(study, plots, values, measure)
     unit = unit_label(study.measure(measure).quantity, study.units)
     rows, columns = int(field["y"].max()) + 1, int(field["x"].max()) + 1
     shades = _Shades(field["value"])
     with theme.drawing(8) as figure:
         width = theme.WIDTH - SIDE - 0.08
-        short = _short_labels(figure, study, width / columns - 0.08)
+        short = _short_labels(study, width / columns - 0.08)
         key = _key(study, short)
-        text = wrap(figure, key, theme.WIDTH - 0.2, theme.SMALL) if key else ""
+        text = wrap(key, theme.WIDTH - 0.2, theme.SMALL) if key else ""
         foot = 0.1 + 0.19 * (text.count("\n") + 1 if text else 0)
         figure.set_size_inches(theme.WIDTH, HEAD + CELL * rows + foot)
         axes = theme.panel(figure, SIDE, HEAD, width, CELL * rows)
         axes.set(xlim=(0, columns), ylim=(rows, 0))
         axes.axis("off")
         for record in rows_of(field):
-            _cell(figure, axes, record, short[record.treatment], shades, width / columns)
+            _cell(axes, record, short[record.treatment], shades)
         _borders(axes, field)
         _block_names(axes, field)
         theme.heading(figure, 0.06, f"{study.measure(measure).name}, {unit}")
@@ -55,6 +59,12 @@ def plot_map(study: Study, plots: pd.DataFrame, values: pd.DataFrame, measure: s
         return theme.finish(
             figure, _finding(study, field, measure, unit), _caption(study, measure, unit), shown
         )
+
+
+def _first_with_values(study: Study, values: pd.DataFrame) -> str:
+    known = set(values.dropna(subset="value")["measure"])
+    ordered = sorted(study.measures, key=lambda measure: not measure.primary)
+    return next((measure.id for measure in ordered if measure.id in known), ordered[0].id)
 
 
 class _Shades:
@@ -97,13 +107,11 @@ def _placed(field: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _short_labels(figure: Figure, study: Study, room: float) -> dict[str, str]:
+def _short_labels(study: Study, room: float) -> dict[str, str]:
     """Treatment labels on at most two lines; letters for all where one does not fit."""
     size = theme.SMALL - 0.5
-    found = {t: wrap(figure, study.treatment(t).label, room, size) for t in study.treatment_ids}
-    fits = all(
-        text.count("\n") < 2 and text_width(figure, text, size) <= room for text in found.values()
-    )
+    found = {t: wrap(study.treatment(t).label, room, size) for t in study.treatment_ids}
+    fits = all(text.count("\n") < 2 and text_width(text, size) <= room for text in found.values())
     letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
     return found if fits else dict(zip(study.treatment_ids, letters, strict=False))
 
@@ -117,9 +125,7 @@ def _key(study: Study, short: dict[str, str]) -> str:
     return ", ".join(coded)
 
 
-def _cell(
-    figure: Figure, axes: Axes, record: Any, short: str, shades: _Shades, width: float
-) -> None:
+def _cell(axes: Axes, record: Any, short: str, shades: _Shades) -> None:
     known = not np.isnan(record.value)
     fill = shades(record.value) if known else "#ffffff"
     axes.add_patch(Rectangle((record.x, record.y), 1, 1, facecolor=fill, edgecolor="#8a8a8a",
@@ -169,7 +175,7 @@ def _shade_key(figure: Figure, shades: _Shades) -> None:
     if shades.high <= shades.low:
         return
     low, high = labels.number(shades.low), labels.number(shades.high)
-    edge = SIDE + text_width(figure, low, theme.SMALL) + 0.08
+    edge = SIDE + text_width(low, theme.SMALL) + 0.08
     middle = 0.46
     theme.heading(figure, middle, low, SIDE, va="center", fontsize=theme.SMALL, fontweight="normal")
     axes = theme.panel(figure, edge, middle - 0.07, 1.4, 0.14)

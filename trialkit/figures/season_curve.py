@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.dates import date2num
-from matplotlib.figure import Figure
 
 from trialkit.figures import labels, theme
+from trialkit.figures.blank import blank
 from trialkit.figures.fit import spread, text_width, wrap
 from trialkit.figures.lanes import (
     NAME,
@@ -49,20 +49,25 @@ def season_curve(
     study: Study,
     curve: pd.DataFrame,
     events: pd.DataFrame,
-    organism: str,
+    organism: str | None = None,
     stage: str | None = None,
 ) -> Picture:
     """Draw the mean count per plant of each treatment over the season.
 
     ``curve`` has the CURVE columns, ``events`` date, plot and event. A measure of the organism
-    that declares an action threshold adds its line.
+    that declares an action threshold adds its line. Without ``organism`` it is the first one of the
+    study that was counted.
     """
+    found = set(curve["organism"])
+    organism = organism or next((o.id for o in study.organisms if o.id in found), None)
+    if organism not in found or organism is None:
+        return blank("Counts through the season", "Nothing has been counted yet.")
     season = _season(study, curve, events, organism, stage)
     with theme.drawing(8) as figure:
-        axis = _axis(figure, season)
-        packed = pack(figure, season.lanes, season.looks, axis)
+        axis = _axis(season)
+        packed = pack(season.lanes, season.looks, axis)
         strip = height_of_lanes(packed)
-        ends = _ends(figure, season)
+        ends = _ends(season)
         curves = max(CURVES, sum(end.height for end in ends))
         figure.set_size_inches(theme.WIDTH, TOP + curves + strip + AXIS)
         theme.heading(figure, 0.06, _title(study, organism, stage))
@@ -72,7 +77,7 @@ def season_curve(
         if packed:
             lower = theme.panel(figure, LEFT, TOP + curves, axis.width, strip)
             axis.apply(lower)
-            draw_lanes(figure, lower, packed, axis)
+            draw_lanes(lower, packed, axis)
         alt, caption = _finding(study, season, organism), _caption(study, season, organism)
         return theme.finish(figure, alt, caption, _data(season))
 
@@ -104,9 +109,9 @@ def _means(own: pd.DataFrame, order: tuple[str, ...]) -> pd.DataFrame:
     return pd.concat(in_order, ignore_index=True)
 
 
-def _axis(figure: Figure, season: _Season) -> TimeAxis:
-    limit = text_width(figure, _threshold_name(season), theme.SMALL) if season.threshold else 0
-    right = 0.2 + max(name_width(figure, season.looks), limit)
+def _axis(season: _Season) -> TimeAxis:
+    limit = text_width(_threshold_name(season), theme.SMALL) if season.threshold else 0
+    right = 0.2 + max(name_width(season.looks), limit)
     return TimeAxis(season.first, season.last, theme.WIDTH - LEFT - right)
 
 
@@ -170,11 +175,11 @@ class _End:
         return 0.165 * (1 + self.text.count("\n")) + 0.03
 
 
-def _ends(figure: Figure, season: _Season) -> list[_End]:
+def _ends(season: _Season) -> list[_End]:
     lasts = rows_of(season.means.groupby("treatment", sort=False).tail(1))
     looks = [season.looks[last.treatment] for last in lasts]
     ends = [
-        _End(wrap(figure, look.label, NAME, theme.SMALL), look.text, float(date2num(last.date)),
+        _End(wrap(look.label, NAME, theme.SMALL), look.text, float(date2num(last.date)),
              last.mean_count)
         for look, last in zip(looks, lasts, strict=True)
     ]  # fmt: skip

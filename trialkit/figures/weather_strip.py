@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from trialkit.figures import labels, theme
+from trialkit.figures.blank import blank
 from trialkit.figures.fit import text_width
 from trialkit.figures.lanes import (
     Item,
@@ -45,18 +46,22 @@ class _Weather:
     rain_unit: str
 
 
-def weather_strip(study: Study, site: str, weather: pd.DataFrame, bloom: pd.DataFrame) -> Picture:
-    """Draw daily temperatures and rain with the bloom of each treatment.
+def weather_strip(study: Study, daily: pd.DataFrame, bloom: pd.DataFrame | None = None) -> Picture:
+    """Draw daily temperatures and rain, rain against the normal, and when the crop bloomed.
 
-    ``weather`` has date, tmin, tmax (°C) and rain (mm); a day without record has no row or no
-    value. ``bloom`` has treatment (empty for all plots), start and end (missing: still in bloom).
+    ``daily`` has date, tmin, tmax (°C), rain (mm) and, where known, rain_normal (mm), in_bloom and
+    wet; a day without record has no row or no value. ``bloom`` has treatment, first_bloom and
+    half_bloom, one row per plot.
     """
-    seen = _weather(study, site, weather, bloom)
+    recorded = daily.dropna(subset=["tmin", "tmax", "rain"], how="all")
+    if recorded.empty:
+        return blank("Weather", "No weather is on record.")
+    seen = _weather(study, daily[daily["date"].between(*_ends(recorded))])
     days, looks = seen.days, theme.styles(study)
     with theme.drawing(8) as figure:
-        right = 0.2 + name_width(figure, looks)
-        axis = TimeAxis(days.index[0], days.index[-1], theme.WIDTH - LEFT - right)
-        packed = pack(figure, _lanes(bloom, days.index[-1]), looks, axis)
+        axis = TimeAxis(days.index[0], days.index[-1], theme.WIDTH - LEFT - 0.2 -
+                        name_width(looks))  # fmt: skip
+        packed = pack(_lanes(bloom, study.treatment_ids), looks, axis)
         strip = height_of_lanes(packed)
         below = HEAD + HEAT + strip + 0.1
         figure.set_size_inches(theme.WIDTH, below + HEAD + MONTHLY + RAIN + AXIS)
@@ -64,58 +69,62 @@ def weather_strip(study: Study, site: str, weather: pd.DataFrame, bloom: pd.Data
         if packed:
             lanes = theme.panel(figure, LEFT, HEAD + HEAT, axis.width, strip)
             axis.apply(lanes, labelled=False)
-            draw_lanes(figure, lanes, packed, axis)
+            draw_lanes(lanes, packed, axis)
             lanes.spines["bottom"].set_visible(False)
         _draw_rain(figure, seen, axis, below)
         shown = days.rename_axis("date").reset_index()
-        return theme.finish(figure, _finding(study, site, seen), _caption(seen), shown)
+        return theme.finish(figure, _finding(seen), _caption(seen, bool(packed)), shown)
 
 
-def _weather(study: Study, site: str, weather: pd.DataFrame, bloom: pd.DataFrame) -> _Weather:
-    days = _days(study, weather)
+def _ends(recorded: pd.DataFrame) -> tuple[pd.Timestamp, pd.Timestamp]:
+    return recorded["date"].min(), recorded["date"].max()
+
+
+def _weather(study: Study, daily: pd.DataFrame) -> _Weather:
+    days = _days(study, daily)
     heat, rain = (unit_label(q, study.units) for q in ("temperature", "rain"))
-    span = _in_bloom(days, bloom) if len(bloom) else None
-    return _Weather(days, _months(study, site, days), span, heat, rain)
+    blooming = days.index[days["in_bloom"]]
+    span = (blooming[0], blooming[-1]) if len(blooming) else None
+    return _Weather(days, _months(days), span, heat, rain)
 
 
-def _days(study: Study, weather: pd.DataFrame) -> pd.DataFrame:
+def _days(study: Study, daily: pd.DataFrame) -> pd.DataFrame:
     """One row a day in display units; days without a record are kept, empty."""
-    dated = weather.assign(date=pd.to_datetime(weather["date"])).set_index("date").sort_index()
-    every = dated.reindex(pd.date_range(dated.index[0], dated.index[-1]))
+    dated = daily.assign(date=pd.to_datetime(daily["date"])).set_index("date").sort_index()
+    columns = {"tmin": "temperature", "tmax": "temperature", "rain": "rain", "rain_normal": "rain"}
+    every = dated.reindex(
+        pd.date_range(dated.index[0], dated.index[-1]), columns=[*columns, "in_bloom", "wet"]
+    )
     shown = {
         column: to_display(every[column].astype(float), quantity, study.units)
-        for column, quantity in (("tmin", "temperature"), ("tmax", "temperature"), ("rain", "rain"))
+        for column, quantity in columns.items()
     }
-    return pd.DataFrame(shown)
+    wet = every["wet"].eq(True) if every["wet"].notna().any() else every["rain"] > 0
+    return pd.DataFrame(shown).assign(in_bloom=every["in_bloom"].eq(True), wet=wet)
 
 
-def _months(study: Study, site: str, days: pd.DataFrame) -> pd.DataFrame:
-    """Rain of each month over the days recorded, and the same share of its normal."""
-    rain = days["rain"]
-    dates = pd.DatetimeIndex(days.index)
-    grouped = rain.groupby(dates.to_period("M"))
-    table = pd.DataFrame({"rain": grouped.sum(min_count=1), "recorded": grouped.count()})
-    usual = study.site(site).normal_rain
-    share = table["recorded"] / pd.PeriodIndex(table.index).days_in_month
-    normal = [usual.get(month.month, np.nan) for month in table.index]
-    return table.assign(month=table.index, normal=np.array(normal) * share)
+def _months(days: pd.DataFrame) -> pd.DataFrame:
+    """Rain of each month over the days recorded, and the normal of the same days."""
+    month = pd.DatetimeIndex(days.index).to_period("M")
+    recorded = days["rain"].notna()
+    grouped = days[["rain", "rain_normal"]].where(recorded, axis=0).groupby(month)
+    sums = grouped.sum(min_count=1)
+    return sums.assign(month=sums.index)
 
 
-def _lanes(bloom: pd.DataFrame, last: pd.Timestamp) -> list[Lane]:
+def _lanes(bloom: pd.DataFrame | None, order: tuple[str, ...]) -> list[Lane]:
+    """First to half bloom of each treatment, each on the middle one of its plots' dates."""
+    if bloom is None or bloom.empty:
+        return []
+    middle = bloom.groupby("treatment")[["first_bloom", "half_bloom"]].median()
     lanes = []
-    for record in rows_of(bloom):
-        start = pd.Timestamp(record.start)
-        running = pd.isna(record.end)
-        stop = last if running else pd.Timestamp(record.end)
-        treatment = "" if pd.isna(record.treatment) else str(record.treatment)
-        text = f"in bloom {_dates(start, None if running else stop)}"
-        lanes.append(Lane(treatment, (Item((start, stop), text, True, running),)))
+    for record in rows_of(middle.reindex(order).dropna(subset=["first_bloom"]).reset_index()):
+        first = pd.Timestamp(record.first_bloom).floor("D")
+        reached = not pd.isna(record.half_bloom)
+        half = pd.Timestamp(record.half_bloom).floor("D") if reached else first
+        text = f"first {labels.day(first)}" + (f", half {labels.day(half)}" if reached else "")
+        lanes.append(Lane(record.treatment, (Item((first, half), text, span=reached),)))
     return lanes
-
-
-def _dates(start: pd.Timestamp, end: pd.Timestamp | None) -> str:
-    return f"from {labels.day(start)} on" if end is None else (
-        f"{labels.day(start)} to {labels.day(end)}")  # fmt: skip
 
 
 def _draw_heat(figure: Figure, seen: _Weather, axis: TimeAxis) -> None:
@@ -138,7 +147,7 @@ def _draw_rain(figure: Figure, seen: _Weather, axis: TimeAxis, top: float) -> No
     missing = days.index[days["rain"].isna()]
     axes.plot(missing, [0.04 * highest] * len(missing), ls="", marker="x", ms=4, color=theme.SOFT)
     _quiet(axes, seen)
-    _month_texts(figure, axes, seen, axis)
+    _month_texts(axes, seen, axis)
 
 
 def _quiet(axes: Axes, seen: _Weather) -> None:
@@ -151,16 +160,16 @@ def _quiet(axes: Axes, seen: _Weather) -> None:
         axes.axvspan(start, end, color=theme.BAND, lw=0, zorder=0)
 
 
-def _month_texts(figure: Figure, axes: Axes, seen: _Weather, axis: TimeAxis) -> None:
+def _month_texts(axes: Axes, seen: _Weather, axis: TimeAxis) -> None:
     """Rain of the month in bold, the normal below it, where the month is wide enough."""
     left, right = axis.limits
     for record in rows_of(seen.months):
         first = max(float(date2num(record.month.start_time)), left)
         last = min(float(date2num(record.month.end_time)), right)
         said = labels.amount(record.rain, seen.rain_unit, 2)
-        usual = np.isnan(record.normal)
-        normal = "" if usual else f"normal {labels.number(record.normal, 2)}"
-        if last - first < axis.days(text_width(figure, normal or said, theme.SMALL) + 0.04):
+        unknown = np.isnan(record.rain_normal)
+        normal = "" if unknown else f"normal {labels.number(record.rain_normal, 2)}"
+        if last - first < axis.days(text_width(normal or said, theme.SMALL) + 0.04):
             continue
         options: Any = {"xycoords": axes.get_xaxis_transform(), "textcoords": "offset points",
                         "ha": "center", "va": "bottom", "fontsize": theme.SMALL}  # fmt: skip
@@ -168,22 +177,20 @@ def _month_texts(figure: Figure, axes: Axes, seen: _Weather, axis: TimeAxis) -> 
         axes.annotate(normal, ((first + last) / 2, 1), (0, 6), color=theme.SOFT, **options)
 
 
-def _finding(study: Study, site: str, seen: _Weather) -> str:
+def _finding(seen: _Weather) -> str:
     days, unit = seen.days, seen.rain_unit
-    known = seen.months.dropna(subset=["normal", "rain"])
-    usual = f" (normal {labels.amount(known['normal'].sum(), unit, 2)})" if len(known) else ""
+    known = seen.months.dropna(subset=["rain", "rain_normal"])
+    usual = labels.amount(known["rain_normal"].sum(), unit, 2)
     parts = [
-        f"{labels.amount(days['rain'].sum(), unit, 2)} of rain{usual}"
-        f" from {labels.day(days.index[0])} to {labels.day(days.index[-1])}"
-        f" at {study.site(site).name}."
+        f"{labels.amount(days['rain'].sum(), unit, 2)} of rain from {labels.day(days.index[0])} to"
+        f" {labels.day(days.index[-1])}{f' (normal {usual})' if len(known) else ''}."
     ]
     if seen.bloom:
-        start, end = seen.bloom
-        rain = days.loc[start:end, "rain"]
-        wet = labels.plural(int((rain > 0).sum()), "day")
+        start, end = (labels.day(day) for day in seen.bloom)
+        rain = days.loc[days["in_bloom"], "rain"]
+        wet = labels.plural(int(days.loc[days["in_bloom"], "wet"].sum()), "wet day")
         parts.append(
-            f"In bloom, {labels.day(start)} to {labels.day(end)}: rain on {wet},"
-            f" {labels.amount(rain.sum(), unit, 2)}."
+            f"In bloom, {start} to {end}: {wet}, {labels.amount(rain.sum(), unit, 2)} of rain."
         )
     missing = int(days["rain"].isna().sum())
     if missing:
@@ -191,15 +198,15 @@ def _finding(study: Study, site: str, seen: _Weather) -> str:
     return " ".join(parts)
 
 
-def _in_bloom(days: pd.DataFrame, bloom: pd.DataFrame) -> tuple[pd.Timestamp, pd.Timestamp]:
-    """First and last day on which any treatment was in bloom."""
-    ends = pd.to_datetime(bloom["end"]).fillna(days.index[-1])
-    return pd.to_datetime(bloom["start"]).min(), ends.max()
-
-
-def _caption(seen: _Weather) -> str:
-    return (
-        f"Daily lowest to highest temperature ({seen.heat_unit}), time in bloom (grey), and daily"
-        f" rain ({seen.rain_unit}) with the rain of each month against its normal; a part month is"
-        f" held against the same share of its normal. A cross marks a day without a record."
-    )
+def _caption(seen: _Weather, lanes: bool) -> str:
+    parts = [
+        f"Daily lowest to highest temperature ({seen.heat_unit}) and daily rain"
+        f" ({seen.rain_unit}), with the rain of each month against the normal of the same days."
+    ]
+    if seen.bloom:
+        parts.append("Grey: the crop in bloom.")
+    if lanes:
+        parts.append("Bars: first to half bloom of each treatment.")
+    if seen.days["rain"].isna().any():
+        parts.append("A cross marks a day without a rain record.")
+    return " ".join(parts)

@@ -2,6 +2,7 @@
 
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -9,6 +10,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 
 from trialkit.figures import labels, theme
+from trialkit.figures.blank import blank
 from trialkit.figures.fit import text_width, wrap
 from trialkit.figures.picture import Picture
 from trialkit.figures.rows import rows_of
@@ -18,48 +20,76 @@ from trialkit.study.units import to_display, unit_label
 ROW: Final = 0.36
 HEAD: Final = 0.34
 AXIS: Final = 0.36
+KEY: Final = 0.26
 
 
 def yield_and_culls(
     study: Study,
     means: pd.DataFrame,
     grades: pd.DataFrame,
-    measure: str = "marketable_yield",
+    measure: str | None = None,
     plot_values: pd.DataFrame | None = None,
 ) -> Picture:
     """Draw the yield's means with intervals above the share of fruit culled by cause.
 
     ``means`` has the MEANS columns, ``grades`` the GRADES columns; ``plot_values`` adds the plots.
+    Without ``measure`` it is the study's first one of marketable yield.
     """
-    unit = unit_label(study.measure(measure).quantity, study.units)
+    measure = measure or _first_yield(study)
     yields = _yields(study, means, measure)
     culls = _culls(study, grades)
-    rows = [t for t in study.treatment_ids if t in {*yields["treatment"], *culls["treatment"]}]
-    causes = list(dict.fromkeys(culls["cull_cause"]))
+    present = {*yields["treatment"], *culls["treatment"]}
+    rows = [treatment for treatment in study.treatment_ids if treatment in present]
+    if not rows:
+        return blank("Yield and culls", "No fruit has been picked yet.")
+    dots = _plots(study, plot_values, measure)
     with theme.drawing(8) as figure:
-        key = _key_lines(figure, [_cause(study, cause) for cause in causes])
-        block = ROW * len(rows)
-        figure.set_size_inches(theme.WIDTH, 2 * (HEAD + block + AXIS) + 0.26 * len(key) + 0.1)
-        left, right = _margins(figure, study, rows, yields)
-        upper = theme.panel(figure, left, HEAD, theme.WIDTH - left - right, block)
-        theme.heading(figure, 0.06, f"{study.measure(measure).name}, {unit}")
-        _names(figure, upper, study, rows)
-        _draw_yields(study, upper, rows, yields, _plots(study, plot_values, measure))
-        top = HEAD + block + AXIS + 0.1
-        theme.heading(figure, top, "Fruit culled, % of all fruit picked")
-        _draw_key(figure, study, causes, key, top + 0.27)
-        top += HEAD + 0.26 * len(key)
-        lower = theme.panel(figure, left, top, theme.WIDTH - left - right, block)
-        _names(figure, lower, study, rows)
-        _draw_culls(study, lower, rows, culls, causes)
+        _draw(study, figure, rows, (yields, dots, culls), measure)
         data = pd.concat([yields.assign(kind="yield"), culls.assign(kind="cull")])
-        return theme.finish(
-            figure, _finding(study, yields, culls, measure, unit), _caption(study, measure, unit),
-            data[["kind", "treatment", "cull_cause", "value", "low", "high"]],
-        )  # fmt: skip
+        alt, caption = _finding(study, yields, culls, measure), _caption(study, yields, measure)
+        shown = data[["kind", "treatment", "cull_cause", "value", "low", "high"]]
+        return theme.finish(figure, alt, caption, shown)
 
 
-def _yields(study: Study, means: pd.DataFrame, measure: str) -> pd.DataFrame:
+def _first_yield(study: Study) -> str | None:
+    kinds = ("marketable_yield", "marketable_per_plant")
+    return next((m.id for kind in kinds for m in study.measures if m.kind == kind), None)
+
+
+def _draw(
+    study: Study,
+    figure: Figure,
+    rows: list[str],
+    frames: tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame],
+    measure: str | None,
+) -> None:
+    """Size the picture to its parts, then draw the yields (where there are any) and the culls."""
+    yields, dots, culls = frames
+    causes = list(dict.fromkeys(culls["cull_cause"]))
+    key = _key_lines([_cause(study, cause) for cause in causes])
+    block = ROW * len(rows)
+    panel = HEAD + block + AXIS
+    above = 0.0 if yields.empty else panel + 0.08
+    figure.set_size_inches(theme.WIDTH, above + panel + KEY * len(key))
+    left, right = _margins(study, rows, yields)
+    width = theme.WIDTH - left - right
+    if len(yields) and measure:
+        described = study.measure(measure)
+        unit = unit_label(described.quantity, study.units)
+        theme.heading(figure, 0.06, f"{described.name}, {unit}")
+        upper = theme.panel(figure, left, HEAD, width, block)
+        _names(upper, study, rows)
+        _draw_yields(study, upper, rows, yields, dots)
+    theme.heading(figure, above + 0.06, "Fruit culled, % of all fruit picked")
+    _draw_key(figure, key, above + HEAD)
+    lower = theme.panel(figure, left, above + HEAD + KEY * len(key), width, block)
+    _names(lower, study, rows)
+    _draw_culls(lower, rows, culls, causes)
+
+
+def _yields(study: Study, means: pd.DataFrame, measure: str | None) -> pd.DataFrame:
+    if measure is None:
+        return pd.DataFrame(columns=["treatment", "value", "low", "high", "cull_cause"])
     own = means[means["measure"] == measure]
     quantity = study.measure(measure).quantity
     converted = to_display(own[["mean", "low", "high"]].astype(float), quantity, study.units)
@@ -67,8 +97,8 @@ def _yields(study: Study, means: pd.DataFrame, measure: str) -> pd.DataFrame:
     return shown.assign(cull_cause="").reset_index(drop=True)
 
 
-def _plots(study: Study, values: pd.DataFrame | None, measure: str) -> pd.DataFrame:
-    if values is None:
+def _plots(study: Study, values: pd.DataFrame | None, measure: str | None) -> pd.DataFrame:
+    if values is None or measure is None:
         return pd.DataFrame({"treatment": [], "value": []})
     own = values[(values["measure"] == measure) & (values["left_out"] == "")]
     quantity = study.measure(measure).quantity
@@ -87,22 +117,20 @@ def _culls(study: Study, grades: pd.DataFrame) -> pd.DataFrame:
 
 
 def _cause(study: Study, cause: str) -> str:
-    named = {item.id: item.name for item in study.cull_causes}
+    named = {item.id: item.name for item in study.cull_causes} | {"": "no cause given"}
     return named.get(cause, labels.words(cause))
 
 
-def _margins(
-    figure: Figure, study: Study, rows: list[str], yields: pd.DataFrame
-) -> tuple[float, float]:
-    names = [wrap(figure, study.treatment(t).label, 1.5, theme.SMALL) for t in rows]
-    left = 0.2 + max(text_width(figure, name, theme.SMALL) for name in names)
+def _margins(study: Study, rows: list[str], yields: pd.DataFrame) -> tuple[float, float]:
+    names = [wrap(study.treatment(t).label, 1.5, theme.SMALL) for t in rows]
+    left = 0.2 + max(text_width(name, theme.SMALL) for name in names)
     numbers = [labels.number(value) for value in yields["value"]] + ["12.3 %"]
-    return left, 0.2 + max(text_width(figure, text, theme.SMALL, "bold") for text in numbers)
+    return left, 0.2 + max(text_width(text, theme.SMALL, "bold") for text in numbers)
 
 
-def _names(figure: Figure, axes: Axes, study: Study, rows: list[str]) -> None:
+def _names(axes: Axes, study: Study, rows: list[str]) -> None:
     axes.set_ylim(len(rows) - 0.5, -0.5)
-    names = [wrap(figure, study.treatment(t).label, 1.5, theme.SMALL) for t in rows]
+    names = [wrap(study.treatment(t).label, 1.5, theme.SMALL) for t in rows]
     axes.set_yticks(range(len(rows)), names, linespacing=1.0)
     axes.tick_params(axis="y", length=0)
     axes.spines["left"].set_visible(False)
@@ -129,19 +157,17 @@ def _draw_yields(
     axes.xaxis.set_major_formatter(lambda value, _: f"{value:,.10g}")
 
 
-def _draw_culls(
-    study: Study, axes: Axes, rows: list[str], culls: pd.DataFrame, causes: list[str]
-) -> None:
-    for place, treatment in enumerate(rows):
-        own = culls[culls["treatment"] == treatment].set_index("cull_cause")["value"]
-        start = 0.0
-        for number, cause in enumerate(causes):
-            width = float(own.get(cause, 0.0))
-            axes.barh(place, width, left=start, height=0.62, **theme.fill_of_cause(number))
-            start += width
-        known = treatment in set(culls["treatment"])
-        _at_right(axes, place, f"{start:.0f}{labels.SPACE}%" if known else "none")
-    axes.set_xlim(left=0)
+def _draw_culls(axes: Axes, rows: list[str], culls: pd.DataFrame, causes: list[str]) -> None:
+    shares = culls.pivot(index="treatment", columns="cull_cause", values="value")
+    shares = shares.reindex(index=rows, columns=causes)
+    starts = np.zeros(len(rows))
+    for number, cause in enumerate(causes):
+        widths = shares[cause].fillna(0.0).to_numpy(float)
+        axes.barh(range(len(rows)), widths, left=starts, height=0.62, **theme.fill_of_cause(number))
+        starts = starts + widths
+    for place, total in enumerate(starts):
+        _at_right(axes, place, f"{total:.0f}{labels.SPACE}%")
+    axes.set_xlim(left=0, right=None if starts.any() else 1)
     axes.xaxis.set_major_locator(_few_ticks())
     axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}{labels.SPACE}%")
 
@@ -152,16 +178,16 @@ def _few_ticks() -> MaxNLocator:
 
 def _at_right(axes: Axes, place: int, text: str) -> None:
     axes.annotate(text, (1, place), (8, 0), xycoords=axes.get_yaxis_transform(),
-                  textcoords="offset points", va="center", fontsize=theme.SMALL,
+                  textcoords="offset points", va="center_baseline", fontsize=theme.SMALL,
                   weight="bold")  # fmt: skip
 
 
-def _key_lines(figure: Figure, names: list[str]) -> list[list[tuple[float, str]]]:
+def _key_lines(names: list[str]) -> list[list[tuple[float, str]]]:
     """Arrange the key's entries in lines that fit the width; each entry with its left edge."""
     lines: list[list[tuple[float, str]]] = [[]]
     edge = 0.08
     for name in names:
-        room = 0.3 + text_width(figure, name, theme.SMALL) + 0.22
+        room = 0.3 + text_width(name, theme.SMALL) + 0.22
         if lines[-1] and edge + room > theme.WIDTH:
             lines.append([])
             edge = 0.08
@@ -170,13 +196,11 @@ def _key_lines(figure: Figure, names: list[str]) -> list[list[tuple[float, str]]
     return lines
 
 
-def _draw_key(
-    figure: Figure, study: Study, causes: list[str], lines: list[Any], top: float
-) -> None:
+def _draw_key(figure: Figure, lines: list[Any], top: float) -> None:
     across, down = figure.get_size_inches()
     number = 0
     for row, line in enumerate(lines):
-        middle = top + 0.26 * row + 0.1
+        middle = top + KEY * row + 0.1
         for edge, name in line:
             figure.add_artist(Rectangle((edge / across, 1 - (middle + 0.07) / down), 0.24 / across,
                                         0.14 / down, transform=figure.transFigure,
@@ -186,27 +210,26 @@ def _draw_key(
             number += 1
 
 
-def _finding(
-    study: Study, yields: pd.DataFrame, culls: pd.DataFrame, measure: str, unit: str
-) -> str:
+def _finding(study: Study, yields: pd.DataFrame, culls: pd.DataFrame, measure: str | None) -> str:
     looks = theme.styles(study)
-    said = [
-        f"{looks[r.treatment].label} {labels.amount(r.value, unit)}"
-        f" ({labels.number(r.low)} to {labels.number(r.high)})"
-        for r in rows_of(yields)
-    ]
     totals = culls.groupby("treatment", sort=False)["value"].sum()
     lost = [
         f"{looks[t].label} {totals[t]:.0f}{labels.SPACE}%"
         for t in study.treatment_ids
         if t in totals
     ]
-    name = study.measure(measure).name
+    culled = f"Culled: {labels.listed(lost) or 'nothing'}{_main_cause(study, culls)}."
+    if measure is None or yields.empty:
+        return culled
+    unit = unit_label(study.measure(measure).quantity, study.units)
+    said = [
+        f"{looks[r.treatment].label} {labels.amount(r.value, unit)}"
+        f" ({labels.number(r.low)} to {labels.number(r.high)})"
+        for r in rows_of(yields)
+    ]
     level = labels.percent_level(study.level)
-    return (
-        f"{name} ({level} in brackets): {labels.listed(said)}."
-        f" Culled: {labels.listed(lost) or 'nothing'}{_main_cause(study, culls)}."
-    )
+    name = study.measure(measure).name
+    return f"{name} ({level} in brackets): {labels.listed(said)}. {culled}"
 
 
 def _main_cause(study: Study, culls: pd.DataFrame) -> str:
@@ -216,9 +239,13 @@ def _main_cause(study: Study, culls: pd.DataFrame) -> str:
     return f" of the fruit, most of all for {_cause(study, str(fruit.idxmax()))}"
 
 
-def _caption(study: Study, measure: str, unit: str) -> str:
+def _caption(study: Study, yields: pd.DataFrame, measure: str | None) -> str:
+    below = "fruit culled, in percent of all fruit picked, by cause."
+    if measure is None or yields.empty:
+        return below.capitalize()
+    described = study.measure(measure)
+    unit = unit_label(described.quantity, study.units)
     return (
-        f"Above: {study.measure(measure).name.lower()} in {unit}, means with"
-        f" {labels.percent_level(study.level)}s. Below: fruit culled in percent of all fruit"
-        f" picked, by cause."
+        f"Above: {described.name.lower()} in {unit}, means with"
+        f" {labels.percent_level(study.level)}s. Below: {below}"
     )
