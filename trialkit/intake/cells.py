@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -23,10 +23,11 @@ _LOOKALIKES: Final = str.maketrans("OoIlSB−–", "001158--")
 # Spreadsheet and instrument habits for "no value"; study.toml may declare others.
 _CODES: Final = frozenset(
     [
-        *("n/a", "na", "nan", "null", "none", "nil", "nd", "missing", "unknown", "x", "xx", "#n/a"),
+        *("n/a", "na", "nan", "null", "none", "nil", "nd", "missing", "unknown", "x", "xx"),
         *(".", "..", "-", "--", "---", "–", "—", "?", "??"),
     ]
 )
+_ERRORS: Final = ("#REF!", "#DIV/0!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#N/A")
 _CODE_NUMBERS: Final = frozenset((-99.0, -999.0, -9999.0, -99999.0, 999.0, 9999.0, 99999.0))
 _FREE_TEXT: Final = ("note", "observer", "item", "unit")
 # A positive code is taken for a real number where others in the column come this close to it.
@@ -45,7 +46,7 @@ class Typed:
 def typed_sheet(sheet: Sheet, study: Study, season: Season | None) -> Typed:
     """Read every cell of a sheet; columns that the sheet does not have come out missing."""
     cells, problems = _without_codes(sheet, study)
-    sheet = Sheet(sheet.place, cells, sheet.problems, sheet.broken)
+    sheet = replace(sheet, cells=cells)
     columns: dict[str, pd.Series] = {}
     for name in column_names(sheet.table):
         kind = type_of(sheet.table, name)
@@ -87,8 +88,10 @@ def _without_codes(sheet: Sheet, study: Study) -> tuple[pd.DataFrame, list[Probl
         undeclared = [text for text in suspects if text not in declared]
         numeric = type_of(sheet.table, name) is float
         undeclared, asked = _split(undeclared, texts, numeric=numeric)
+        failed = [] if name in _FREE_TEXT else [text for text in texts if text in _ERRORS]
         problems += _code_problems(cells[name], name, undeclared, asked)
-        gone = {*emptied, *undeclared}
+        problems += _failed_formulas(cells[name], name, failed)
+        gone = {*emptied, *undeclared, *failed}
         if gone:
             cells[name] = cells[name].cat.remove_categories(sorted(gone))
     return cells, problems
@@ -142,6 +145,17 @@ def _code_problems(
             rows_where(cells.isin(asked)),
             name,
             "question",
+        )
+
+
+def _failed_formulas(cells: pd.Series, name: str, texts: list[str]) -> Iterator[Problem]:
+    if texts:
+        yield Problem(
+            "formula_error",
+            "the cell shows the spreadsheet's error '{value}'",
+            "Mend the formula, or type the value",
+            rows_where(cells.isin(texts)),
+            name,
         )
 
 

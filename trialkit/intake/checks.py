@@ -171,6 +171,8 @@ def _undeclared_grade(frame: pd.DataFrame) -> Iterator[Problem]:
 
 def fruit_and_weight(typed: Typed, context: Context) -> Iterator[Problem]:
     """Fruit have a weight, and a weight belongs to fruit."""
+    if not {"fruit", "weight"} <= set(typed.sheet.cells):
+        return
     fruit, weight = typed.frame["fruit"], typed.frame["weight"]
     readable = ~typed.frame.index.isin([*rows_told(typed, "fruit"), *rows_told(typed, "weight")])
     pairs = (

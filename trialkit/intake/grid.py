@@ -36,30 +36,31 @@ def broken_grid(code: str, what: str, remedy: str, row: int = 0) -> Grid:
     return Grid(pd.DataFrame(), (problem,))
 
 
-def tidy_texts(frame: pd.DataFrame) -> tuple[pd.DataFrame, tuple[Problem, ...]]:
-    """Trim every cell, make empty ones missing, and note where characters nobody sees were."""
-    tidied, problems = {}, []
-    for name in frame.columns:
-        tidied[name], padded = _trimmed(frame[name])
-        if padded:
-            problems.append(_padded(int(str(name)), padded))
-    return pd.DataFrame(tidied, index=frame.index), tuple(problems)
+def grid_of_texts(frame: pd.DataFrame) -> Grid:
+    """Make a grid of texts: trimmed, empty ones missing, a note where unseen characters were.
+
+    ``frame`` holds texts (or missing) in object columns. Each distinct text is looked at once.
+    """
+    rows = pd.RangeIndex(1, len(frame) + 1)
+    columns, problems = {}, []
+    for position in range(frame.shape[1]):
+        codes, padded = _trimmed(frame.iloc[:, position].to_numpy(dtype=object))
+        columns[position] = pd.Series(codes, index=rows)
+        if len(padded):
+            problems.append(_padded(position, rows[padded].tolist()))
+    return Grid(pd.DataFrame(columns, index=rows), tuple(problems))
 
 
-def _trimmed(cells: pd.Series) -> tuple[pd.Series, list[int]]:
-    texts = [str(text) for text in cells.cat.categories]
-    trimmed = [text.strip(_INVISIBLE) for text in texts]
-    if trimmed == texts and "" not in texts:
-        return cells, []
-    codes = cells.cat.codes.to_numpy()
-    new_codes, categories = pd.factorize(
-        np.array([text or None for text in trimmed], dtype=object), use_na_sentinel=True
-    )
-    changed = np.array([a != b and b != "" for a, b in zip(texts, trimmed, strict=True)], bool)
-    hit = (codes >= 0) & changed[codes] if len(changed) else np.zeros(len(codes), bool)
-    taken = np.where(codes >= 0, new_codes[codes], -1) if len(new_codes) else codes
-    values = pd.Categorical.from_codes(taken, pd.Index(categories, dtype="str"))
-    return pd.Series(values, index=cells.index), [int(row) for row in cells.index[hit]]
+def _trimmed(texts: np.ndarray) -> tuple[pd.Categorical, np.ndarray]:
+    """Trimmed texts as categories, and the positions of those that were padded."""
+    codes, found = pd.factorize(texts, use_na_sentinel=True)
+    trimmed = [str(text).strip(_INVISIBLE) for text in found]
+    merged, categories = pd.factorize(np.array([t or None for t in trimmed], dtype=object))
+    changed = [b != "" and a != b for a, b in zip(found, trimmed, strict=True)]
+    # The last entries stand for code -1, a missing cell.
+    spread, hit = np.append(merged, -1)[codes], np.append(np.array(changed, bool), False)[codes]
+    values = pd.Categorical.from_codes(spread, pd.Index(categories, dtype="str"), validate=False)
+    return values, np.flatnonzero(hit)
 
 
 def _padded(column: int, rows: list[int]) -> Problem:
@@ -85,13 +86,3 @@ def by_value(cells: pd.Series, convert: Callable[[Sequence[str]], Any], missing:
     values = np.asarray(convert(list(slim.cat.categories)))
     filled = np.append(values, np.array([missing], dtype=values.dtype))
     return pd.Series(filled[slim.cat.codes.to_numpy()], index=cells.index)
-
-
-def categorical(rows: Sequence[Sequence[str | None]], first_row: int = 1) -> pd.DataFrame:
-    """Return texts in rows as a frame of categorical columns, index from ``first_row``."""
-    frame = pd.DataFrame(list(rows), dtype=object)
-    frame.index = pd.RangeIndex(first_row, first_row + len(frame))
-    for name in frame.columns:
-        codes, values = pd.factorize(frame[name].to_numpy(dtype=object), use_na_sentinel=True)
-        frame[name] = pd.Categorical.from_codes(codes, pd.Index(values, dtype="str"))
-    return frame

@@ -4,15 +4,16 @@ import difflib
 import re
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from trialkit.errors import Severity
 from trialkit.intake.grid import Grid
 from trialkit.intake.problems import Place, Problem, rows_where
-from trialkit.intake.schemas import column_names, one_row_is, required_columns
+from trialkit.intake.schemas import column_names, columns_of_type, one_row_is, required_columns
 
 _HEADER_WITHIN: Final = 15
 _NEAR: Final = 0.7
@@ -25,6 +26,7 @@ _TOTALS: Final = re.compile(
 class Sheet:
     """A table as typed: categorical texts under canonical column names, by spreadsheet row.
 
+    ``passed_over`` are the rows that are no data (totals, repeated headers).
     Where ``broken`` gives a reason, the table as a whole cannot be used; ``cells`` still holds the
     columns that could be told, so that their faults are found in the same pass.
     """
@@ -33,6 +35,7 @@ class Sheet:
     cells: pd.DataFrame
     problems: tuple[Problem, ...] = ()
     broken: str = ""
+    passed_over: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     @property
     def table(self) -> str:
@@ -59,13 +62,16 @@ def sheet_of_grid(grid: Grid, place: Place) -> Sheet:
     body = grid.cells.loc[grid.cells.index > header_row]
     form += list(_nameless(body, names))
     cells = _known_columns(body, names, place.table)
-    not_data = [*_blank(body), *_repeated_headers(body, names), *_totals(cells)]
-    cells = cells.drop(index=[row for p in not_data if p.leaves_out for row in p.rows])
-    cells = cells.drop(index=_blank_rows(body), errors="ignore")
+    not_data = [*_blank(body), *_repeated_headers(body, names), *_totals(cells, place.table)]
+    passed = [row for problem in not_data if problem.leaves_out for row in problem.rows]
+    passed_over = cells.loc[passed].astype("object")
+    cells = cells.drop(index=[*passed, *_blank_rows(body)])
     written = _written(names)
     located = _located(grid.problems, written, header_row, cells)
     broken = next((str(problem.what) for problem in form if problem.breaks), "")
-    return Sheet(place.with_headers(written), cells, (*located, *form, *not_data), broken)
+    return Sheet(
+        place.with_headers(written), cells, (*located, *form, *not_data), broken, passed_over
+    )
 
 
 def bare_name(text: str) -> str:
@@ -80,10 +86,10 @@ def bare_name(text: str) -> str:
 def _header_row(cells: pd.DataFrame, table: str) -> int | None:
     known = set(column_names(table))
     top = cells.head(_HEADER_WITHIN)
-    hits = pd.Series(0, index=top.index)
-    for name in top:
-        hits += [not pd.isna(text) and bare_name(str(text)) in known for text in top[name]]
-    return int(str(hits.idxmax())) if hits.max() else None
+    rows = top.astype("object").itertuples(index=False)
+    hits = [sum(bare_name(str(text)) in known for text in row) for row in rows]
+    most = max(hits, default=0)
+    return int(str(top.index[hits.index(most)])) if most else None
 
 
 def _without_header(grid: Grid, place: Place) -> Sheet:
@@ -100,8 +106,8 @@ def _without_header(grid: Grid, place: Place) -> Sheet:
 
 def _names(cells: pd.DataFrame, row: int) -> dict[int, str]:
     """Headers by position, as typed; a position without one is left away."""
-    header = cells.loc[[row]].astype("object").iloc[0].dropna()
-    return {int(str(position)): str(text) for position, text in header.items()}
+    header = ((position, cells[position].at[row]) for position in cells)
+    return {int(position): str(text) for position, text in header if not pd.isna(text)}
 
 
 def _written(names: dict[int, str]) -> dict[str | int, str]:
@@ -242,37 +248,57 @@ def _blank(body: pd.DataFrame) -> Iterator[Problem]:
 
 
 def _repeated_headers(body: pd.DataFrame, names: dict[int, str]) -> Iterator[Problem]:
-    again = pd.Series(True, index=body.index)
+    again = np.ones(len(body), dtype=bool)
     for position, text in names.items():
-        again &= (body[position] == text).fillna(False).astype(bool)
-    if names and again.any():
+        again &= body[position].to_numpy() == text
+        if not again.any():
+            return
+    if names:
         yield Problem(
             "repeated_header",
             "the row repeats the column names; it was not read as data",
             "Delete the row when you next edit the sheet",
-            rows_where(again),
+            body.index[again].tolist(),
             severity="note",
             leaves_out=True,
         )
 
 
-def _totals(cells: pd.DataFrame) -> Iterator[Problem]:
-    labelled = pd.Series(False, index=cells.index)
+def _totals(cells: pd.DataFrame, table: str) -> Iterator[Problem]:
+    labelled = np.zeros(len(cells), dtype=bool)
     for name in cells.columns:
         if name in ("note", "observer", "lost", "item", "unit"):
             continue
         labels = [t for t in cells[name].cat.categories if _TOTALS.fullmatch(t)]
         if labels:
-            labelled |= cells[name].isin(labels)
+            labelled |= cells[name].isin(labels).to_numpy()
+    labelled |= cells.index.isin(_unlabelled_sums(cells, table))
     if labelled.any():
         yield Problem(
             "totals_row",
             "this is a row of totals, not an observation; it was not read as data",
             "Keep totals out of the sheet",
-            rows_where(labelled),
+            cells.index[labelled].tolist(),
             severity="note",
             leaves_out=True,
         )
+
+
+def _unlabelled_sums(cells: pd.DataFrame, table: str) -> list[int]:
+    """The last row, where it tells of no plot and its numbers are the sums of those above."""
+    numeric = [name for name in columns_of_type(table, float) if name in cells]
+    others = [name for name in cells if name not in numeric]
+    if not numeric or not others or not len(cells) or cells[others].tail(50).iloc[-1].notna().any():
+        return []
+    filled = cells.loc[cells.notna().any(axis=1)]
+    last = filled.iloc[-1].dropna()
+    if len(filled) < 3 or not set(last.index) <= set(numeric):
+        return []
+    numbers = filled[list(last.index)].astype("str").apply(pd.to_numeric, errors="coerce")
+    sums, typed = numbers.iloc[:-1].sum(), numbers.iloc[-1]
+    return (
+        [int(filled.index[-1])] if bool(((sums - typed).abs() <= 1e-3 * sums.abs()).all()) else []
+    )
 
 
 def _located(

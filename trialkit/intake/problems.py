@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
+from openpyxl.utils import get_column_letter
 
 from trialkit.errors import Fault, Severity, sentence
 
@@ -74,7 +75,7 @@ def as_faults(
 
 
 def _faults_of_one(problem: Problem, place: Place, cells: pd.DataFrame | None) -> Iterable[Fault]:
-    column = place.written.get(problem.column, str(problem.column))
+    column = _header_of(problem.column, place)
     values = _typed(problem, cells)
     rows = list(problem.rows) or [0]
     for number, (row, value) in enumerate(zip(rows, values, strict=True)):
@@ -89,6 +90,13 @@ def _faults_of_one(problem: Problem, place: Place, cells: pd.DataFrame | None) -
             problem.severity,
             value,
         )
+
+
+def _header_of(column: str | int, place: Place) -> str:
+    """Return the header as typed; a column without one goes by its spreadsheet letter."""
+    if column in place.written:
+        return place.written[column]
+    return get_column_letter(column + 1) if isinstance(column, int) else column
 
 
 def _text(texts: str | Sequence[str], number: int) -> str:
@@ -112,7 +120,9 @@ def left_out_rows(problems: Iterable[Problem], place: Place, cells: pd.DataFrame
     Columns: LEFT_OUT; ``plot`` and ``date`` are as typed, so that a sum over a plot can be told
     from a sum that misses something.
     """
-    blocking = [problem for problem in problems if problem.blocks]
+    blocking = [problem for problem in problems if problem.blocks and problem.rows]
+    if not blocking:
+        return empty_left_out()
     faults = [fault for fault in as_faults(blocking, place, cells) if fault.row in cells.index]
     first = {fault.row: fault for fault in reversed(faults)}
     rows = sorted(first)

@@ -66,9 +66,16 @@ def _parted(typed: Typed, problems: list[Problem], study: Study) -> CheckedTable
     if typed.sheet.broken:
         reason = _whole_table(place, typed.sheet.broken)
         return CheckedTable(blank_table_frame(place.table), faults, reason, typed)
-    left_out = left_out_rows(problems, place, cells)
-    frame = typed.frame.drop(index=left_out["row"].tolist())
+    left_out = left_out_rows(problems, place, _all_rows(typed.sheet))
+    frame = typed.frame.loc[~typed.frame.index.isin(left_out["row"].tolist())]
     return CheckedTable(in_si_units(frame, place.table, study), faults, left_out, typed)
+
+
+def _all_rows(sheet: Sheet) -> pd.DataFrame:
+    """Cells of the sheet, those of rows that are no data among them."""
+    if sheet.passed_over.empty:
+        return sheet.cells
+    return pd.concat([sheet.cells.astype("object"), sheet.passed_over])
 
 
 def _whole_table(place: Place, reason: str) -> pd.DataFrame:

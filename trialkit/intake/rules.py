@@ -1,9 +1,11 @@
 """Rules that the pandera models state: ranges, whole numbers, cells that must be filled."""
 
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 import pandas as pd
+import pandera.pandas as pa
 from pandera.errors import SchemaErrors
 
 from trialkit.intake.cells import Typed
@@ -46,14 +48,19 @@ def schema_problems(typed: Typed) -> Iterator[Problem]:
 def _failure_cases(typed: Typed) -> dict[tuple[str, str], list[int]]:
     table = typed.sheet.table
     present = [name for name in typed.frame if name in typed.sheet.cells.columns]
-    model = schema(table)
-    absent = [name for name in model.columns if name not in present]
     kept: dict[tuple[str, str], list[int]] = {}
     try:
-        model.remove_columns(absent).validate(typed.frame[present], lazy=True)
+        _model(table, tuple(present)).validate(typed.frame[present], lazy=True)
     except SchemaErrors as errors:
         cases = errors.failure_cases
         for column, check, row in zip(cases["column"], cases["check"], cases["index"], strict=True):
             if not pd.isna(row):
                 kept.setdefault((str(column), str(check)), []).append(int(row))
     return kept
+
+
+@lru_cache(maxsize=256)
+def _model(table: str, present: tuple[str, ...]) -> pa.DataFrameSchema:
+    """The schema of a table, for the columns that a sheet has."""
+    model = schema(table)
+    return model.remove_columns([name for name in model.columns if name not in present])

@@ -5,6 +5,7 @@ the column dictionary of the README. Numbers are float64 (an empty cell is NaN; 
 that counts are whole), dates datetime64[ns], everything else text (an empty cell is missing).
 """
 
+from functools import cache
 from typing import Any, Final
 
 import pandas as pd
@@ -165,21 +166,25 @@ def one_row_is(table: str) -> str:
     return (MODELS[table].__doc__ or "").strip()
 
 
+@cache
 def column_names(table: str) -> tuple[str, ...]:
     """Every column that a table knows, in order."""
     return tuple(schema(table).columns)
 
 
+@cache
 def required_columns(table: str) -> tuple[str, ...]:
     """Columns that a table cannot do without."""
     return tuple(name for name, column in schema(table).columns.items() if column.required)
 
 
+@cache
 def columns_of_type(table: str, kind: type) -> tuple[str, ...]:
     """Columns of a table that hold ``kind``: str, float or pandas.Timestamp."""
     return tuple(name for name in column_names(table) if type_of(table, name) is kind)
 
 
+@cache
 def type_of(table: str, name: str) -> type:
     """Return str, float or pandas.Timestamp, whichever the cells of a column are read into."""
     dtype = str(schema(table).columns[name].dtype)
@@ -195,6 +200,10 @@ def if_empty(table: str, name: str) -> str:
 
 def blank_table_frame(table: str) -> pd.DataFrame:
     """Return a table without rows, all its columns in their types."""
+    return _BLANK[table].copy()
+
+
+def _blank(table: str) -> pd.DataFrame:
     dtypes = {float: "float64", pd.Timestamp: "datetime64[ns]", str: "str"}
     index = pd.Index([], dtype="int64")
     return pd.DataFrame(
@@ -245,3 +254,6 @@ def _unit(table: str, name: str, study: Study | None) -> str:
     if name == "price":
         return study.currency if study else "currency"
     return str((schema(table).columns[name].metadata or {}).get("unit", ""))
+
+
+_BLANK: Final = {table: _blank(table) for table in MODELS}

@@ -2,12 +2,13 @@
 
 import io
 import re
+from collections import Counter
 from collections.abc import Collection
 from typing import Final
 
 import pandas as pd
 
-from trialkit.intake.grid import Grid, broken_grid, empty_grid, tidy_texts
+from trialkit.intake.grid import Grid, broken_grid, empty_grid, grid_of_texts
 from trialkit.intake.problems import Problem
 
 DELIMITERS: Final = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
@@ -103,7 +104,7 @@ def _parsed(text: str, delimiter: str, problems: tuple[Problem, ...]) -> Grid:
             header=None,
             names=range(width),
             index_col=False,
-            dtype="category",
+            dtype=object,
             keep_default_na=False,
             na_values=[],
             skip_blank_lines=False,
@@ -114,10 +115,23 @@ def _parsed(text: str, delimiter: str, problems: tuple[Problem, ...]) -> Grid:
             f"the file cannot be read as a table ({_reason(error)})",
             "Look for a quotation mark that is opened and never closed",
         )
-    frame.index = pd.RangeIndex(1, len(frame) + 1)
-    cells, padded = tidy_texts(frame)
-    swallowed = _swallowed(cells, delimiter)
-    return Grid(cells, (*problems, *padded, *swallowed))
+    grid = grid_of_texts(frame)
+    odd_rows = [*_swallowed(grid.cells, delimiter), *_short_rows(text, delimiter)]
+    return Grid(grid.cells, (*problems, *grid.problems, *odd_rows))
+
+
+def _short_rows(text: str, delimiter: str) -> list[Problem]:
+    """Rows with fewer cells than nearly all others: perhaps the file was cut off there."""
+    if '"' in text:
+        return []
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    counts = [line.count(delimiter) for line in lines]
+    usual = Counter(counts).most_common(1)[0][0]
+    rows = [row for row, count in enumerate(counts, 1) if count < usual and lines[row - 1].strip()]
+    if not rows:
+        return []
+    what = "the row has fewer cells than the others"
+    return [Problem("short_row", what, "Look whether it was cut off", rows, severity="question")]
 
 
 def _reason(error: Exception) -> str:

@@ -10,12 +10,11 @@ from typing import Any, Final
 import openpyxl
 import pandas as pd
 
-from trialkit.intake.grid import Grid, broken_grid, categorical, empty_grid, tidy_texts
+from trialkit.intake.grid import Grid, broken_grid, empty_grid, grid_of_texts
 from trialkit.intake.problems import Problem
 
 MAX_UNPACKED: Final = 400_000_000
 MAX_CELLS: Final = 20_000_000
-_ERRORS: Final = ("#REF!", "#DIV/0!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#N/A")
 
 
 def grids_of_workbook(data: bytes) -> dict[str, Grid] | Problem:
@@ -69,9 +68,9 @@ def _grid(sheet: Any, formulas: Any) -> Grid:
     _fill_merged(rows, merged)
     if not any(text for row in rows for text in row):
         return empty_grid()
-    cells, padded = tidy_texts(categorical(rows))
-    problems = [*padded, *_merged(merged), *_not_calculated(formulas, cells), *_hidden(sheet)]
-    return Grid(cells, (*problems, *_error_values(cells)))
+    grid = grid_of_texts(pd.DataFrame(rows, dtype=object))
+    odd = [*_merged(merged), *_not_calculated(formulas, grid.cells), *_hidden(sheet)]
+    return Grid(grid.cells, (*grid.problems, *odd))
 
 
 def _as_text(value: Any) -> str | None:
@@ -131,19 +130,6 @@ def _is_empty(cells: pd.DataFrame, row: int, column: int) -> bool:
         or column not in cells
         or not cells[column].notna().loc[row:row].any()
     )
-
-
-def _error_values(cells: pd.DataFrame) -> Iterator[Problem]:
-    for column in cells.columns:
-        rows = [int(row) for row in cells.index[cells[column].isin(_ERRORS)]]
-        if rows:
-            yield Problem(
-                "formula_error",
-                "the cell shows the spreadsheet's error '{value}'",
-                "Mend the formula, or type the value",
-                rows,
-                int(column),
-            )
 
 
 def _hidden(sheet: Any) -> Iterator[Problem]:
