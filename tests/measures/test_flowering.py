@@ -1,7 +1,7 @@
 import pandas as pd
 import pytest
 
-from trialkit.measures import bloom
+from trialkit.measures import bloom, bloom_spans
 
 PLOTS = ("c1", "v1", "m1", "c2", "v2", "m2")
 FIRST = {"kind": "days_to_first_bloom"}
@@ -60,3 +60,16 @@ def test_bloom_lists_dates_by_standing_plot(study, plots, events):
     assert list(found["plot"]) == ["c1", "m1", "c2", "v2", "m2"]
     assert (found["transplanted"] == pd.Timestamp("2025-05-20")).all()
     assert found["half_bloom"].isna().all()
+
+
+def test_bloom_spans_run_from_the_first_plots_flower_to_the_last_picking(
+    study, plots, events, table, running
+):
+    rows = events(("2025-06-20", "v1", "first_bloom"), ("2025-08-20", "m1", "last_bloom"))
+    harvest = table("date plot grade fruit weight", ("2025-08-30", "c1", "marketable", 1, 0.2))
+    tables = {"plots": plots, "events": rows, "harvest": harvest}
+    found = bloom_spans(study(FIRST), 2025, "north", tables).set_index("treatment")
+    assert found.loc["cover"].tolist() == [pd.Timestamp("2025-06-20"), pd.Timestamp("2025-08-30")]
+    assert found.loc["mulch", "end"] == pd.Timestamp("2025-08-20")
+    going = bloom_spans(study(FIRST, seasons=running), 2025, "north", tables)
+    assert going.set_index("treatment")["end"].isna().tolist() == [True, True, False]

@@ -3,7 +3,7 @@
 from trialkit.measures.complete import LastComplete, last_complete
 from trialkit.measures.curves import area_under_progress_curve, insect_days
 from trialkit.measures.degree_days import simple_average, single_sine
-from trialkit.measures.flowering import bloom
+from trialkit.measures.flowering import bloom, bloom_spans
 from trialkit.measures.per_plot import EVERY_PLOT, left_out, notes, plot_values
 from trialkit.measures.protocol import deviations
 from trialkit.measures.rain import rain_normals
@@ -19,6 +19,7 @@ __all__ = [
     "abbott",
     "area_under_progress_curve",
     "bloom",
+    "bloom_spans",
     "curve",
     "deviations",
     "grades",

@@ -12,6 +12,7 @@ from trialkit.measures.site_data import SiteData, site_data
 from trialkit.study import Measure, Study
 
 BLOOM_EVENTS: Final = ("transplanted", "first_bloom", "half_bloom")
+LAST_BLOOM: Final = "last_bloom"
 
 
 def bloom(study: Study, season: int, site: str, tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
@@ -19,6 +20,29 @@ def bloom(study: Study, season: int, site: str, tables: Mapping[str, pd.DataFram
     data = site_data(study, season, site, tables)
     dates = {event: dates_of(data, event) for event in BLOOM_EVENTS}
     return data.standing[["block", "treatment"]].assign(**dates).reset_index()
+
+
+def bloom_spans(
+    study: Study, season: int, site: str, tables: Mapping[str, pd.DataFrame]
+) -> pd.DataFrame:
+    """Return treatment, start and end of bloom, one row per treatment that bloomed.
+
+    Bloom starts with the first flower of the treatment's first plot. It ends with the last
+    ``last_bloom`` on record, else with the last picking, because a crop picked over and over
+    flowers until then (common practice, no source). NaT: no end yet, the season still runs.
+    """
+    return spans_of(site_data(study, season, site, tables))
+
+
+def spans_of(data: SiteData) -> pd.DataFrame:
+    """Return the bloom of each treatment; see :func:`bloom_spans`."""
+    treatment = data.standing["treatment"]
+    start = dates_of(data, "first_bloom").groupby(treatment, observed=True).min()
+    end = dates_of(data, LAST_BLOOM).groupby(treatment, observed=True).max()
+    if not data.until.running:
+        end = end.fillna(data.harvest["date"].max())
+    spans = pd.DataFrame({"start": start, "end": end}).dropna(subset=["start"])
+    return spans.rename_axis("treatment").reset_index()
 
 
 def days_to_first_bloom(measure: Measure, data: SiteData) -> pd.DataFrame:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.measures.degree_days import simple_average, single_sine
+from trialkit.measures.flowering import spans_of
 from trialkit.measures.happenings import dates_of
 from trialkit.measures.rain import daily_normal
 from trialkit.measures.site_data import SiteData, site_data
@@ -18,7 +19,6 @@ from trialkit.study.units import to_canonical
 # A day with 1 mm of rain or more is a wet day in the climate indices of the World Meteorological
 # Organization's expert team (ETCCDI); value from memory.
 WET_DAY_MM: Final = 1.0
-LAST_BLOOM: Final = "last_bloom"
 
 
 @dataclass(frozen=True)
@@ -111,14 +111,13 @@ def _period(data: SiteData) -> tuple[pd.Timestamp, pd.Timestamp]:
 
 
 def _bloom(data: SiteData, last: pd.Timestamp) -> tuple[pd.Timestamp, pd.Timestamp] | None:
-    """First flower of the first plot, to the last bloom on record or else the last picking."""
-    opened = dates_of(data, "first_bloom").min()
-    if pd.isna(opened):
+    """First flower of the first plot, to the end of bloom or else to the last date analysed."""
+    spans = spans_of(data)
+    if spans.empty:
         return None
-    closed = dates_of(data, LAST_BLOOM).max()
-    picked = data.harvest["date"].max()
-    end = next((date for date in (closed, picked) if not pd.isna(date)), last)
-    return opened, max(end, opened)
+    start = spans["start"].min()
+    end = last if spans["end"].isna().any() else spans["end"].max()
+    return start, max(end, start)
 
 
 def _normals(study: Study, site: str) -> dict[int, float]:
