@@ -1,0 +1,173 @@
+"""Power and smallest detectable difference of a layout, from the noncentral F and t.
+
+All standard deviations and differences of one call are on one scale: percent of the check's mean,
+logarithms, or a measure's own unit. A balanced layout is assumed; losing plots costs power.
+"""
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+from scipy import optimize, stats
+
+from trialkit.errors import AnalysisError
+
+Design = Literal["completely_randomised", "complete_blocks", "latin_square"]
+FEWEST_RESIDUAL_DF: Final = 12
+
+
+@dataclass(frozen=True)
+class Components:
+    """Standard deviations: between plots, and of a treatment's effect between environments.
+
+    ``treatment_environment`` is that between site-seasons; ``treatment_site`` and
+    ``treatment_season`` are what comes back at the same site, or in the same season. ``source``
+    says where they are from. Raises AnalysisError unless ``plot`` is positive and none is negative.
+    """
+
+    plot: float
+    treatment_environment: float = 0.0
+    treatment_site: float = 0.0
+    treatment_season: float = 0.0
+    source: str = "typed in"
+
+    def __post_init__(self) -> None:
+        others = (self.treatment_environment, self.treatment_site, self.treatment_season)
+        if not self.plot > 0 or min(others) < 0:
+            raise AnalysisError(
+                "Power needs a positive standard deviation between plots, and none below zero. "
+                "Mend layout.assumptions in study.toml."
+            )
+
+
+@dataclass(frozen=True)
+class TrialSize:
+    """How large a trial is: treatments with the check, blocks a site, sites and seasons."""
+
+    treatments: int
+    blocks: int
+    sites: int = 1
+    seasons: int = 1
+    design: Design = "complete_blocks"
+
+    @property
+    def environments(self) -> int:
+        """Site-seasons."""
+        return self.sites * self.seasons
+
+    @property
+    def plots(self) -> int:
+        """Plots a season, all sites together."""
+        return self.treatments * self.blocks * self.sites
+
+
+def residual_df(size: TrialSize) -> int:
+    """Residual degrees of freedom within one site-season.
+
+    >>> residual_df(TrialSize(treatments=5, blocks=3))
+    8
+    """
+    t, r = size.treatments, size.blocks
+    table = {
+        "completely_randomised": t * (r - 1),
+        "complete_blocks": (t - 1) * (r - 1),
+        "latin_square": (t - 1) * (t - 2),
+    }
+    if table[size.design] < 1:
+        raise AnalysisError(
+            f"{t} treatments in {r} replicates leave no residual degree of freedom. "
+            "Raise layout.blocks in study.toml."
+        )
+    return table[size.design]
+
+
+def too_few(size: TrialSize) -> str:
+    """Return a warning under 12 residual degrees of freedom in a site-season, else nothing.
+
+    Source: European plant-protection standard PP 1/152, design and analysis of efficacy trials.
+    """
+    found = residual_df(size)
+    if found >= FEWEST_RESIDUAL_DF:
+        return ""
+    return (
+        f"{size.treatments} treatments in {size.blocks} replicates leave {found} residual degrees "
+        f"of freedom in a site-season; guidance (PP 1/152) asks for {FEWEST_RESIDUAL_DF} or more."
+    )
+
+
+def power_of_f(
+    means: "np.ndarray | list[float]", plot_sd: float, size: TrialSize, alpha: float = 0.05
+) -> float:
+    """Power of the F test of treatments in one site-season.
+
+    The noncentrality is replicates x sum (mean - grand mean)² / variance, on t - 1 and the
+    residual degrees of freedom.
+
+    >>> two = TrialSize(treatments=2, blocks=10, design="completely_randomised")
+    >>> round(power_of_f([0.0, 1.0], 1.0, two), 4)
+    0.562
+    """
+    values = np.asarray(means, dtype=float)
+    noncentrality = size.blocks * ((values - values.mean()) ** 2).sum() / plot_sd**2
+    df1, df2 = size.treatments - 1, residual_df(size)
+    critical = stats.f.ppf(1 - alpha, df1, df2)
+    return float(stats.ncf.sf(critical, df1, df2, noncentrality))
+
+
+def standard_error(parts: Components, size: TrialSize) -> tuple[float, float]:
+    """Standard error of a treatment's difference from the check, and its degrees of freedom.
+
+    Mean squares of the balanced layout: plots s²; site-seasons s² + r s_te²; sites and seasons the
+    same plus r Y s_ts² and r S s_ty². With neither of the last two parts the site-season mean
+    square is the error, on (t - 1)(site-seasons - 1) degrees of freedom. Otherwise the error is
+    sites + seasons - site-seasons, with the degrees of freedom of Satterthwaite (1946, Biometrics
+    Bulletin 2:110). One site-season alone says nothing of others: its plots are the error.
+    """
+    r, sites, seasons = size.blocks, size.sites, size.seasons
+    between = size.treatments - 1
+    per_mean = 2 / (r * size.environments)
+    if size.environments == 1:
+        return float(np.sqrt(per_mean) * parts.plot), float(residual_df(size))
+    both = parts.plot**2 + r * parts.treatment_environment**2
+    if parts.treatment_site == 0 and parts.treatment_season == 0:
+        return float(np.sqrt(per_mean * both)), float(between * (size.environments - 1))
+    if min(sites, seasons) < 2:
+        raise AnalysisError(
+            "Separate standard deviations of sites and of seasons need two sites and two seasons "
+            "or more. Give one treatment_environment_sd instead, or plan a larger trial."
+        )
+    by_site = both + r * seasons * parts.treatment_site**2
+    by_season = both + r * sites * parts.treatment_season**2
+    squares = np.array([by_site, by_season, -both])
+    df = between * np.array([sites - 1, seasons - 1, (sites - 1) * (seasons - 1)])
+    total = squares.sum()
+    return float(np.sqrt(per_mean * total)), float(total**2 / (squares**2 / df).sum())
+
+
+def power_of_difference(
+    difference: float, parts: Components, size: TrialSize, alpha: float = 0.05
+) -> float:
+    """Power of the two-sided t test of one treatment against the check.
+
+    The noncentral t with difference / standard error; no allowance for several treatments (pass
+    alpha / number of contrasts for a cautious one).
+    """
+    se, df = standard_error(parts, size)
+    critical = stats.t.ppf(1 - alpha / 2, df)
+    shift = abs(difference) / se
+    return float(stats.nct.sf(critical, df, shift) + stats.nct.cdf(-critical, df, shift))
+
+
+def smallest_detectable(
+    parts: Components, size: TrialSize, power: float = 0.8, alpha: float = 0.05
+) -> float:
+    """Smallest difference from the check that is found with this power."""
+    se, _ = standard_error(parts, size)
+
+    def missing(difference: float) -> float:
+        return power_of_difference(difference, parts, size, alpha) - power
+
+    top = se
+    while missing(top) < 0:
+        top *= 2
+    return float(optimize.brentq(missing, 0.0, top, xtol=1e-10 * se))
