@@ -129,5 +129,5 @@ def open_across(study: str | Path) -> AcrossReport:
 
 
 def _environment(study: Study, data: intake.SiteSeason) -> Environment:
-    values = measures.plot_values(study, data.season, data.site, data.tables)
+    values = measures.plot_values(study, data.season, data.site, data.tables, data.left_out)
     return Environment(data.season, data.site, values, site_season_findings(study, values))

@@ -29,7 +29,7 @@ def heading(study: Study, data: SiteSeason) -> str:
     return "\n\n".join([*lines, study.summary.strip()])
 
 
-def trial_as_run(study: Study, data: SiteSeason) -> Stack:
+def trial_as_run(study: Study, data: SiteSeason, values: pd.DataFrame) -> Stack:
     """Layout, weather, protocol departures, values left out, rows that the files had wrong."""
     place = (study, data.season, data.site, data.tables)
     return Stack(
@@ -37,21 +37,11 @@ def trial_as_run(study: Study, data: SiteSeason) -> Stack:
             Words(layout(study, data.tables["plots"])),
             Words(bullets(measures.weather_summary(*place).words)),
             _deviation_table(study, measures.deviations(*place)),
-            _left_out_table(study, measures.left_out(*place)),
-            _notes_table(study, measures.notes(*place)),
+            _left_out_table(study, measures.left_out(values)),
+            _notes_table(study, measures.notes(*place, data.left_out)),
             _faults_table(study, data),
         )
     )
-
-
-def bloom_lanes(study: Study, data: SiteSeason, weather: measures.WeatherSummary) -> pd.DataFrame:
-    """One row per treatment: treatment, start and end of its bloom (missing: still in bloom)."""
-    bloom = measures.bloom(study, data.season, data.site, data.tables)
-    starts = bloom.groupby("treatment")["first_bloom"].min().dropna()
-    known = [one for one in study.treatment_ids if one in starts.index]
-    end = weather.bloom_last if study.season(data.season).finished else pd.NaT
-    rows = [(one, starts[one], end) for one in known]
-    return pd.DataFrame(rows, columns=["treatment", "start", "end"])
 
 
 def layout(study: Study, plots: pd.DataFrame) -> str:
@@ -100,7 +90,7 @@ def _plot_table(caption: str, heading: str, study: Study, frame: pd.DataFrame) -
     """One row per plot and reason; the measures that it touches are listed together."""
     grouped = frame.groupby(["plot", "reason"], sort=True)["measure"].agg(list).reset_index()
     rows = [
-        (row["plot"] or "All plots", row["reason"], _measure_names(study, row["measure"]))
+        (row["plot"], row["reason"], _measure_names(study, row["measure"]))
         for row in grouped.to_dict("records")
     ]
     return Table.of(caption, [Column(text) for text in ("Plot", heading, "Measures")], rows)

@@ -54,7 +54,7 @@ class SiteSeasonReport:
 
     def as_run(self) -> Stack:
         """The trial as it was run: layout, departures from the protocol, what was left out."""
-        return as_run.trial_as_run(self.study, self.data)
+        return as_run.trial_as_run(self.study, self.data, self.values)
 
     def results(self) -> Stack:
         """A table for every measure: means, effects against the check, verdicts."""
@@ -85,7 +85,9 @@ class SiteSeasonReport:
         """Marketable yield, and what the culls were culled for."""
         if self.data.tables["harvest"].empty:
             return Words("There are no pickings yet.")
-        grades = measures.grades(self.study, self.data.tables)
+        place = (self.season, self.site, self.data.tables)
+        until = measures.last_complete(self.study, *place).dates.get("harvest")
+        grades = measures.grades(self.study, self.data.tables, until)
         means, plots = self.findings.means, self.values
         return figures.yield_and_culls(self.study, means, grades, plot_values=plots)
 
@@ -101,8 +103,8 @@ class SiteSeasonReport:
         if self.data.tables["weather"].empty:
             return Words("There is no weather on record.")
         weather = measures.weather_summary(self.study, self.season, self.site, self.data.tables)
-        bloom = as_run.bloom_lanes(self.study, self.data, weather)
-        return figures.weather_strip(self.study, self.site, weather.daily, bloom)
+        bloom = measures.bloom(self.study, self.season, self.site, self.data.tables)
+        return figures.weather_strip(self.study, weather.daily, bloom)
 
     def end_matter(self, output: str = "") -> Stack:
         """Methods and provenance; with ``output``, findings.csv is written into that folder too."""
@@ -123,5 +125,5 @@ def open_report(study: str | Path, season: int, site: str) -> SiteSeasonReport:
     plan = open_study(study)
     data = intake.read_site_season(plan, int(season), site)
     data.require_usable()
-    values = measures.plot_values(plan, data.season, data.site, data.tables)
+    values = measures.plot_values(plan, data.season, data.site, data.tables, data.left_out)
     return SiteSeasonReport(plan, data, values, site_season_findings(plan, values))
