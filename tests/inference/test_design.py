@@ -104,6 +104,13 @@ def test_bad_input_is_refused_naming_column_value_and_remedy(frame, options, wor
         assert word in str(caught.value)
 
 
+def test_a_treatment_twice_in_a_block_needs_plot_labels_that_tell_the_plots_apart():
+    frame = change(trt="check")
+    assert len(design(frame.assign(plot=range(12))).frame) == 12
+    with pytest.raises(AnalysisError, match=r"Rows 5, 7 are all.*column 'plot'"):
+        design(frame.assign(plot="7"))
+
+
 def test_something_other_than_a_table_is_refused():
     with pytest.raises(AnalysisError, match="dict, not a table"):
         design({"y": [1, 2]})

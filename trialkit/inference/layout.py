@@ -111,15 +111,18 @@ def check_values(used: pd.DataFrame, names: Names, family: str) -> None:
         )
 
 
-def check_layout(used: pd.DataFrame, names: Names) -> None:
-    """Raise AnalysisError for single blocks, duplicate cells and treatments tied to blocks."""
+def check_layout(used: pd.DataFrame, names: Names, plots: pd.Series | None = None) -> None:
+    """Raise AnalysisError for single blocks, duplicate cells and treatments tied to blocks.
+
+    ``plots`` are labels that tell the plots apart where a block holds a treatment more than once.
+    """
     for role in ("block", "row", "column", "whole_plot", "environment"):
         if role in names and used[role].nunique() < 2:
             raise AnalysisError(_single_level(role, names[role], str(used[role].iloc[0])))
     for role in ("environment",) if "environment" in names else ("block", "row", "column"):
         if role in names:
             _check_connected(used, role, names)
-    _check_duplicates(used, names)
+    _check_duplicates(used, names, plots)
     _check_replication(used, names)
 
 
@@ -133,7 +136,7 @@ def _single_level(role: str, name: str, level: str) -> str:
     return f"Column '{name}' holds a single {role.replace('_', ' ')} ('{level}'). {remedy}."
 
 
-def _check_duplicates(used: pd.DataFrame, names: Names) -> None:
+def _check_duplicates(used: pd.DataFrame, names: Names, plots: pd.Series | None) -> None:
     if "row" in names:
         cell = [role for role in ("block", "row", "column") if role in names]
     elif "block" in names:
@@ -141,15 +144,18 @@ def _check_duplicates(used: pd.DataFrame, names: Names) -> None:
         cell = [role for role in roles if role in names]
     else:
         return
-    again = used.duplicated(cell, keep=False).to_numpy()
+    told_apart = used if plots is None else used.assign(plot=plots.loc[used.index])
+    keys = cell if plots is None or "whole_plot" in names else [*cell, "plot"]
+    again = told_apart.duplicated(keys, keep=False).to_numpy()
     if again.any():
         first = used[again].iloc[0]
-        rows = used.index[(used[cell] == first[cell]).all(axis=1)]
+        rows = used.index[again & (used[cell] == first[cell]).all(axis=1)]
         place = ", ".join(f"{names[role]} '{first[role]}'" for role in cell)
         raise AnalysisError(
             f"Rows {', '.join(map(str, rows))} are all {place}. One row per plot is expected: "
-            "average the samples of a plot first; if they are different blocks, or the same block "
-            "label at different sites, say so with block or environment labels of their own."
+            "average the samples of a plot first; if they are plots of their own, tell them apart "
+            "by labels in a column 'plot'; if the block label recurs at several sites, name the "
+            "site as environment."
         )
 
 

@@ -17,7 +17,7 @@ from scipy import optimize, special
 
 Pair = tuple[int, int]
 LATTICE_POINTS = 16384
-BINS = 512
+BINS = 128
 _PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71, 73, 79, 83)
 
 
