@@ -12,7 +12,7 @@ from trialkit.narrative import phrases
 from trialkit.narrative.results import results_table
 from trialkit.narrative.tables import Column, Table, Words
 from trialkit.report import as_run, end_matter
-from trialkit.report.display import Gallery, Stack, bullets
+from trialkit.report.display import Stack, bullets
 from trialkit.report.place import open_study
 from trialkit.study import Measure, Study
 
@@ -78,13 +78,13 @@ class AcrossReport:
         primary = effects["measure"].isin([measure.id for measure in self._primary()])
         return figures.effects(self.study, effects[primary])
 
-    def pest_forests(self) -> Gallery:
+    def forest_figure(self) -> Picture | Words:
         """One row per site-season and the combined effect, for the first primary measure."""
-        return self._forests(0)
+        return self._forest(0)
 
-    def yield_forests(self) -> Gallery:
+    def second_forest_figure(self) -> Picture | Words:
         """The same for the second primary measure."""
-        return self._forests(1)
+        return self._forest(1)
 
     def end_matter(self, output: str = "") -> Stack:
         """Methods and provenance; with ``output``, findings.csv is written into that folder too."""
@@ -93,16 +93,12 @@ class AcrossReport:
         methods = end_matter.methods(self.study, self.findings.pooled)
         return Stack((methods, *end_matter.provenance(self.study, self.files)))
 
-    def _forests(self, which: int) -> Gallery:
-        """Pictures of the primary measure in that place, none where there are fewer."""
+    def _forest(self, which: int) -> Picture | Words:
+        measures_found = self._primary()
+        if which >= len(measures_found):
+            return Words("The study has no further primary measure to show place by place.")
         single, pooled = self.findings.effects, self.findings.pooled.effects
-        return Gallery(
-            tuple(
-                figures.forest(self.study, single, pooled, measure.id, treatment)
-                for measure in self._primary()[which : which + 1]
-                for treatment in self.study.treatment_ids[1:]
-            )
-        )
+        return figures.forest(self.study, single, pooled, measures_found[which].id)
 
     def _primary(self) -> list[Measure]:
         known = self.findings.pooled.analyses

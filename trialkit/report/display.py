@@ -4,9 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from IPython.display import display
-
-from trialkit.figures import Picture
 from trialkit.narrative.tables import Table, Words
 
 
@@ -21,17 +18,6 @@ class Stack:
             "text/markdown": "\n\n".join(map(_markdown, self.parts)),
             "text/plain": "\n\n".join(map(_plain, self.parts)),
         }
-
-
-@dataclass(frozen=True)
-class Gallery:
-    """Pictures one below the other, each an output of its own so that each keeps its words."""
-
-    pictures: tuple[Picture, ...]
-
-    def _ipython_display_(self) -> None:
-        for picture in self.pictures:
-            display(picture)
 
 
 def _markdown(part: Words | Table) -> str:
