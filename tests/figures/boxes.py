@@ -51,6 +51,10 @@ def assert_well_set(draw: Callable[[], Picture], monkeypatch: pytest.MonkeyPatch
         picture = draw()
     (figure,) = figures
     renderer = figure.canvas.get_renderer()
+    for item in texts_of(figure):
+        drawn = item.get_tightbbox(renderer)
+        assert drawn is not None, f"{item.get_text()!r} is not drawn"
+        assert drawn.width > 0, f"{item.get_text()!r} is not drawn"
     boxes = [(item.get_text(), item.get_window_extent(renderer)) for item in texts_of(figure)]
     assert len(boxes) > 5
     for place, (text, box) in enumerate(boxes):

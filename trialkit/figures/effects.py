@@ -50,16 +50,17 @@ def effects(study: Study, frame: pd.DataFrame, measures: Sequence[str] | None = 
     groups = {
         measure: shown[shown["measure"] == measure] for measure in dict.fromkeys(shown["measure"])
     }
-    with theme.drawing(sum(height_of(len(group)) for group in groups.values())) as figure:
-        every = [row_of(record, looks) for record in rows_of(shown)]
-        grid = grid_of(every, str(shown["effect_unit"].iloc[0]))
+    every = [row_of(record, looks) for record in rows_of(shown)]
+    grid = grid_of(every, str(shown["effect_unit"].iloc[0]))
+    heights = [height_of(len(group), grid.row) for group in groups.values()]
+    with theme.drawing(sum(heights)) as figure:
         top = 0.04
         for measure, group in groups.items():
             rows = [row_of(record, looks) for record in rows_of(group)]
             described = study.measure(measure)
             scale = scale_of(described, group)
             label_axis(draw(figure, top, described.name, rows, scale, grid), scale)
-            top += height_of(len(group))
+            top += height_of(len(group), grid.row)
         alt = " ".join(finding(study, measure, group) for measure, group in groups.items())
         return theme.finish(figure, alt, _caption(study, shown), shown[list(SHOWN)])
 

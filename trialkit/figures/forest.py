@@ -173,7 +173,9 @@ def _finding(study: Study, panel: _Panel, name: str) -> str:
     counted = labels.listed([f"{word} in {count}" for word, count in verdicts.items()])
     singles = f"Of {labels.plural(len(panel.own), 'site-season')}: {counted}."
     if panel.total.empty:
-        return f"{name} with {who} against the untreated check. {singles}"
+        unit = panel.own["effect_unit"].iloc[0]
+        each = labels.listed([f"{spoken(r, unit)} at {r.name} ({r.verdict})" for r in panel.rows])
+        return f"{name} with {who} against the untreated check: {each}."
     record = rows_of(panel.total)[0]
     row, unit = _row(record, "", 0), record.effect_unit
     interval = labels.change_range(row.low, row.high, unit)

@@ -119,6 +119,7 @@ class Grid:
 def grid_of(rows: list[Row], unit: str, one_line: bool = False) -> Grid:
     """Fit the columns to the texts of all rows; ``one_line`` makes rows half as high."""
     names = [_name(row) for row in rows]
+    lines = 1 + max(name.count("\n") for name in names)
     left = 0.24 + max(text_width(name, theme.SMALL, "bold") for name in names)
     # A text that stands alone may run over both columns.
     said = [said for said in (_said(row, unit) for row in rows) if said[0]]
@@ -127,8 +128,9 @@ def grid_of(rows: list[Row], unit: str, one_line: bool = False) -> Grid:
     second = max([0.0, *(text_width(text, theme.SMALL) for _, text in said)])
     if one_line:
         both = max(first + 0.1 + second, alone)
-        return Grid(left, 0.18 + both, ROW_OF_ONE_LINE, first + 0.1)
-    return Grid(left, 0.2 + max(first, second, alone))
+        row = max(ROW_OF_ONE_LINE, theme.LINE * lines + 0.06)
+        return Grid(left, 0.18 + both, row, first + 0.1)
+    return Grid(left, 0.2 + max(first, second, alone), max(ROW, theme.LINE * lines + 0.06))
 
 
 def height_of(rows: int, row: float = ROW, axis: bool = True) -> float:

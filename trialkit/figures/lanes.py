@@ -15,6 +15,7 @@ from trialkit.figures.theme import Style
 LANE: Final = 0.24  # inches a line of a lane
 ALL: Final = ""
 NAME: Final = 1.3  # inches before a name is wrapped
+SHORT: Final = 75  # days of a time axis that has mid-months labelled too
 GAP: Final = 0.16  # inches around an item's text
 
 
@@ -41,6 +42,10 @@ class TimeAxis:
         """Limits as matplotlib's day numbers."""
         return float(date2num(self.first)), float(date2num(self.last))
 
+    @property
+    def _days_labelled(self) -> tuple[int, ...]:
+        return (1, 15) if (self.last - self.first).days < SHORT else (1,)
+
     def days(self, inches: float) -> float:
         """Days that so many inches stand for."""
         low, high = self.limits
@@ -49,10 +54,8 @@ class TimeAxis:
     def apply(self, axes: Axes, labelled: bool = True) -> None:
         """Set limits and months, in English whatever the machine's language."""
         axes.set_xlim(*self.limits)
-        axes.xaxis.set_major_locator(MonthLocator())
-        axes.xaxis.set_major_formatter(
-            lambda value, _: f"1{labels.SPACE}{labels.MONTHS[num2date(value).month - 1]}"
-        )
+        axes.xaxis.set_major_locator(MonthLocator(bymonthday=self._days_labelled))
+        axes.xaxis.set_major_formatter(lambda value, _: labels.day(num2date(value).date()))
         axes.tick_params(axis="x", labelbottom=labelled, length=4 if labelled else 0)
 
 
@@ -80,11 +83,13 @@ def lanes_of(
     """Sort events into lanes: one for all plots, one per treatment with events of its own.
 
     ``events`` has date, plot (missing or empty for the whole site) and event; ``plots`` has plot
-    and treatment; ``order`` is that of the lanes. ``last`` ends a cover that never came off.
+    and treatment; ``order`` is that of the lanes. Events of plots that are
+    not in ``plots`` are left out. ``last`` ends a cover that never came off.
     """
     placed = _with_treatment(events, plots)
     shared = _shared_events(placed, plots)
-    common = placed["event"].isin(shared) | placed["treatment"].isna()
+    site_wide = placed["plot"].isna() | placed["plot"].eq("")
+    common = placed["event"].isin(shared) | site_wide
     lanes = [Lane(ALL, tuple(_items(placed[common], None, last)))]
     for treatment in order:
         own = placed[~common & (placed["treatment"] == treatment)]
@@ -124,7 +129,7 @@ def _spans(own: pd.DataFrame, name: str, last: pd.Timestamp) -> Iterable[Item]:
         end = next((day for day in ends if day >= starts[0]), None)
         stop = last if end is None else end
         together = [day for day in ends if end is not None and day <= end]
-        text = f"{labels.words(stem)} on"
+        text = f"{labels.words(stem)} {'still on' if end is None else 'on'}"
         yield Item((pd.Timestamp(starts[0]), pd.Timestamp(stop)), text, True, end is None)
         starts = [day for day in starts if day > stop]
         ends = ends[len(together) :]

@@ -179,10 +179,10 @@ def _shade_key(figure: Figure, shades: _Shades) -> None:
     middle = 0.46
     theme.heading(figure, middle, low, SIDE, va="center", fontsize=theme.SMALL, fontweight="normal")
     axes = theme.panel(figure, edge, middle - 0.07, 1.4, 0.14)
-    ramp = [[shades(v) for v in np.linspace(shades.low, shades.high, 32)]]
+    ramp = [[shades(v) for v in np.linspace(shades.low, shades.high, 10)]]
     for place, colour in enumerate(ramp[0]):
         axes.axvspan(place, place + 1, color=colour, lw=0)
-    axes.set(xlim=(0, 32), xticks=[], yticks=[])
+    axes.set(xlim=(0, 10), xticks=[], yticks=[])
     axes.axis("off")
     theme.heading(figure, middle, high, edge + 1.48, va="center", fontsize=theme.SMALL,
                   fontweight="normal")  # fmt: skip

@@ -1,7 +1,7 @@
 """Pest counts through the season, with what was done to each treatment on the same time axis."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -31,6 +31,8 @@ LEFT: Final = 0.48
 TOP: Final = 0.34
 AXIS: Final = 0.34
 PAD: Final = 4  # days left free at both ends
+SWATCH: Final = 0.3  # inches of line beside a name
+FARTHEST: Final = 0.5  # inches that a name may stand from the end of its line
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ def season_curve(
         theme.heading(figure, 0.06, _title(study, organism, stage))
         upper = theme.panel(figure, LEFT, TOP, axis.width, curves)
         _curves(upper, season, axis)
-        _label_ends(upper, ends, (upper.get_ylim()[1] - upper.get_ylim()[0]) / curves)
+        _label_lines(upper, ends, axis, curves)
         if packed:
             lower = theme.panel(figure, LEFT, TOP + curves, axis.width, strip)
             axis.apply(lower)
@@ -110,18 +112,13 @@ def _means(own: pd.DataFrame, order: tuple[str, ...]) -> pd.DataFrame:
 
 
 def _axis(season: _Season) -> TimeAxis:
-    limit = text_width(_threshold_name(season), theme.SMALL) if season.threshold else 0
-    right = 0.2 + max(name_width(season.looks), limit)
+    right = 0.22 + SWATCH + name_width(season.looks)
     return TimeAxis(season.first, season.last, theme.WIDTH - LEFT - right)
 
 
 def _threshold(study: Study, organism: str, stage: str | None) -> float | None:
     fitting = [m for m in study.measures if m.organism == organism and m.stage in (None, stage)]
     return next((m.threshold for m in fitting if m.threshold is not None), None)
-
-
-def _threshold_name(season: _Season) -> str:
-    return f"threshold {labels.number(season.threshold or 0, 1)}"
 
 
 def _title(study: Study, organism: str, stage: str | None) -> str:
@@ -137,7 +134,7 @@ def _curves(axes: Axes, season: _Season, axis: TimeAxis) -> None:
     for treatment, own in season.means.groupby("treatment", sort=False):
         look = season.looks[str(treatment)]
         axes.plot(own["date"], own["mean_count"], color=look.colour, marker=look.marker,
-                  ls=(0, look.dashes) if look.dashes else "-", lw=1.8, ms=6.5, mec="white",
+                  ls=_line(look), lw=1.8, ms=6.5, mec="white",
                   mew=0.8)  # fmt: skip
     axis.apply(axes, labelled=not season.lanes)
     highest = max(season.means["mean_count"].max(), season.threshold or 0, 1e-9)
@@ -148,6 +145,30 @@ def _curves(axes: Axes, season: _Season, axis: TimeAxis) -> None:
     _cover_changes(axes, season)
     if season.threshold is not None:
         axes.axhline(season.threshold, color=theme.SOFT, lw=1.1, ls=(0, (6, 3)))
+        _name_threshold(axes, season, axis, season.threshold)
+
+
+def _name_threshold(axes: Axes, season: _Season, axis: TimeAxis, threshold: float) -> None:
+    """Write the threshold's name above its line, at the end where fewer curves pass."""
+    text = f"action threshold {labels.number(threshold, 1)}"
+    low, high = axis.limits
+    room = axis.days(text_width(text, theme.SMALL) + 0.1)
+    at_left = _clearance(season, threshold, low, low + room)
+    at_right = _clearance(season, threshold, high - room, high)
+    day, shift, side = (low, 4, "left") if at_left >= at_right else (high, -4, "right")
+    axes.annotate(text, (day, threshold), (shift, 3), textcoords="offset points", ha=side,
+                  fontsize=theme.SMALL, color=theme.SOFT, zorder=1)  # fmt: skip
+
+
+def _clearance(season: _Season, height: float, first: float, last: float) -> float:
+    """Least distance of any curve from a height between two days."""
+    days = np.linspace(first, last, 12)
+    gaps = [np.inf]
+    for _, own in season.means.groupby("treatment"):
+        seen = np.asarray(date2num(own["date"]))
+        there = days[(days >= seen[0]) & (days <= seen[-1])]
+        gaps += list(np.abs(np.interp(there, seen, own["mean_count"]) - height))
+    return float(min(gaps))
 
 
 def _cover_changes(axes: Axes, season: _Season) -> None:
@@ -155,53 +176,68 @@ def _cover_changes(axes: Axes, season: _Season) -> None:
     for lane in season.lanes:
         for item in lane.items:
             if item.span and lane.treatment:
-                for day in {item.days[0], item.days[-1]}:
+                for day in item.days[: 1 if item.open_end else 2]:
                     colour = season.looks[lane.treatment].colour
                     axes.axvline(float(date2num(day)), color=colour, lw=1, ls=(0, (1, 2)))
 
 
 @dataclass(frozen=True)
 class _End:
-    """A label at the end of a line: where the line ends and how the label is written."""
+    """The label of a line: its text and look, where the line ends and how high it rose."""
 
     text: str
-    ink: str
+    look: Style
     day: float
     value: float
+    peak: float
 
     @property
     def height(self) -> float:
         """Inches that the label takes."""
-        return 0.165 * (1 + self.text.count("\n")) + 0.03
+        return theme.LINE * (1 + self.text.count("\n")) + 0.03
 
 
 def _ends(season: _Season) -> list[_End]:
-    lasts = rows_of(season.means.groupby("treatment", sort=False).tail(1))
-    looks = [season.looks[last.treatment] for last in lasts]
-    ends = [
-        _End(wrap(look.label, NAME, theme.SMALL), look.text, float(date2num(last.date)),
-             last.mean_count)
-        for look, last in zip(looks, lasts, strict=True)
-    ]  # fmt: skip
-    if season.threshold is None:
-        return ends
-    day = float(date2num(season.last - pd.Timedelta(days=PAD)))
-    return [*ends, _End(_threshold_name(season), theme.SOFT, day, season.threshold)]
+    ends = []
+    for treatment, own in season.means.groupby("treatment", sort=False):
+        look, last = season.looks[str(treatment)], own.iloc[-1]
+        text = wrap(look.label, NAME, theme.SMALL)
+        day, peak = float(date2num(last["date"])), float(own["mean_count"].max())
+        ends.append(_End(text, look, day, float(last["mean_count"]), peak))
+    return ends
 
 
-def _label_ends(axes: Axes, ends: list[_End], per_inch: float) -> None:
-    """Name every line at its end, moved apart where ends are close, joined by a thin line."""
+def _label_lines(axes: Axes, ends: list[_End], axis: TimeAxis, height: float) -> None:
+    """Name every line at its end; where ends are too close for that, at the height of its peak."""
     low, high = axes.get_ylim()
-    right = axes.get_xlim()[1]
+    per_inch = (high - low) / height
     sizes = [end.height * per_inch for end in ends]
-    for end, centre in zip(
-        ends, spread([end.value for end in ends], sizes, low, high), strict=True
-    ):
-        axes.annotate(end.text, (right, centre), (8, 0), textcoords="offset points", va="center",
-                      fontsize=theme.SMALL, color=end.ink, linespacing=1.0)  # fmt: skip
-        axes.annotate("", (end.day + 1.3, end.value), (right + 0.6, centre),
-                      arrowprops={"arrowstyle": "-", "color": end.ink, "lw": 0.7, "shrinkA": 0,
-                                  "shrinkB": 0}, annotation_clip=False)  # fmt: skip
+    centres = spread([end.value for end in ends], sizes, low, high)
+    moved = max(abs(c - end.value) for c, end in zip(centres, ends, strict=True)) / per_inch
+    if moved > FARTHEST:
+        centres = spread([end.peak for end in ends], sizes, low, high)
+    right = axis.limits[1]
+    for end, centre in zip(ends, centres, strict=True):
+        if moved <= FARTHEST:
+            axes.plot([end.day + axis.days(0.07), right + axis.days(0.06)], [end.value, centre],
+                      color=end.look.text, lw=0.7, clip_on=False)  # fmt: skip
+        _label(axes, end, axis, centre)
+
+
+def _label(axes: Axes, end: _End, axis: TimeAxis, centre: float) -> None:
+    """A piece of the line with its mark, then the name."""
+    right = axis.limits[1]
+    piece = [right + axis.days(inches) for inches in (0.1, 0.1 + SWATCH / 2, 0.1 + SWATCH)]
+    axes.plot(piece, [centre] * 3, color=end.look.colour, ls=_line(end.look), lw=1.8,
+              marker=end.look.marker, markevery=[1], ms=6, mec="white", mew=0.6,
+              clip_on=False)  # fmt: skip
+    axes.annotate(end.text, (piece[-1], centre), (4, 0), textcoords="offset points", va="center",
+                  fontsize=theme.SMALL, color=end.look.text, linespacing=1.0,
+                  annotation_clip=False)  # fmt: skip
+
+
+def _line(look: Style) -> Any:
+    return (0, look.dashes) if look.dashes else "-"
 
 
 def _data(season: _Season) -> pd.DataFrame:

@@ -28,6 +28,7 @@ WIDTH: Final = 6.0  # inches; on a phone of 360 px a point is then 0.83 px
 DPI: Final = 180  # sharp on a screen of three dots a pixel at phone width
 BODY: Final = 11.0  # points
 SMALL: Final = 10.0
+LINE: Final = 0.165  # inches from a small line to the next
 INK: Final = "#1f1f1f"
 SOFT: Final = "#595959"
 RULE: Final = "#c4c4c4"

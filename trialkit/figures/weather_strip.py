@@ -144,8 +144,9 @@ def _draw_rain(figure: Figure, seen: _Weather, axis: TimeAxis, top: float) -> No
     axes.vlines(days.index, 0, days["rain"], color=theme.WATER, lw=1.6)
     highest = float(np.nanmax([*days["rain"], 0.1]))
     axes.set_ylim(0, 1.05 * highest)
-    missing = days.index[days["rain"].isna()]
-    axes.plot(missing, [0.04 * highest] * len(missing), ls="", marker="x", ms=4, color=theme.SOFT)
+    missing = np.asarray(date2num(days.index[days["rain"].isna()]))
+    axes.hlines([0.03 * highest] * len(missing), missing - 0.5, missing + 0.5, color=theme.SOFT,
+                lw=4)  # fmt: skip
     _quiet(axes, seen)
     _month_texts(axes, seen, axis)
 
@@ -208,5 +209,5 @@ def _caption(seen: _Weather, lanes: bool) -> str:
     if lanes:
         parts.append("Bars: first to half bloom of each treatment.")
     if seen.days["rain"].isna().any():
-        parts.append("A cross marks a day without a rain record.")
+        parts.append("A dark bar on the axis: days without a rain record.")
     return " ".join(parts)

@@ -67,7 +67,8 @@ def _draw(
     yields, dots, culls = frames
     causes = list(dict.fromkeys(culls["cull_cause"]))
     key = _key_lines([_cause(study, cause) for cause in causes])
-    block = ROW * len(rows)
+    lines = 1 + max(_short(study, treatment).count("\n") for treatment in rows)
+    block = max(ROW, theme.LINE * lines + 0.06) * len(rows)
     panel = HEAD + block + AXIS
     above = 0.0 if yields.empty else panel + 0.08
     figure.set_size_inches(theme.WIDTH, above + panel + KEY * len(key))
@@ -122,15 +123,19 @@ def _cause(study: Study, cause: str) -> str:
 
 
 def _margins(study: Study, rows: list[str], yields: pd.DataFrame) -> tuple[float, float]:
-    names = [wrap(study.treatment(t).label, 1.5, theme.SMALL) for t in rows]
+    names = [_short(study, treatment) for treatment in rows]
     left = 0.2 + max(text_width(name, theme.SMALL) for name in names)
     numbers = [labels.number(value) for value in yields["value"]] + ["12.3 %"]
     return left, 0.2 + max(text_width(text, theme.SMALL, "bold") for text in numbers)
 
 
+def _short(study: Study, treatment: str) -> str:
+    return wrap(study.treatment(treatment).label, 1.5, theme.SMALL)
+
+
 def _names(axes: Axes, study: Study, rows: list[str]) -> None:
     axes.set_ylim(len(rows) - 0.5, -0.5)
-    names = [wrap(study.treatment(t).label, 1.5, theme.SMALL) for t in rows]
+    names = [_short(study, treatment) for treatment in rows]
     axes.set_yticks(range(len(rows)), names, linespacing=1.0)
     axes.tick_params(axis="y", length=0)
     axes.spines["left"].set_visible(False)
