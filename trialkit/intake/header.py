@@ -106,8 +106,8 @@ def _without_header(grid: Grid, place: Place) -> Sheet:
 
 def _names(cells: pd.DataFrame, row: int) -> dict[int, str]:
     """Headers by position, as typed; a position without one is left away."""
-    header = ((position, cells[position].at[row]) for position in cells)
-    return {int(position): str(text) for position, text in header if not pd.isna(text)}
+    header = cells.loc[[row]].astype("object").to_numpy()[0]
+    return {position: str(text) for position, text in enumerate(header) if isinstance(text, str)}
 
 
 def _written(names: dict[int, str]) -> dict[str | int, str]:

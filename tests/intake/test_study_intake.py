@@ -1,0 +1,49 @@
+"""The whole study at once, and its costs."""
+
+import shutil
+
+from trialkit.intake import check_study, read_costs
+
+
+def test_every_planned_site_season_is_read_in_order(mini):
+    intake = check_study(mini.study())
+    assert [(one.season, one.site) for one in intake.site_seasons] == [
+        (2026, "north"),
+        (2026, "south"),
+        (2027, "north"),
+        (2027, "south"),
+    ]
+    assert intake.site_season(2026, "north").usable
+
+
+def test_faults_files_and_rows_left_out_are_those_of_all_parts(mini):
+    shutil.copytree(mini.site, mini.folder / "data" / "2026" / "south")
+    mini.change("scouting", "adult,4", "adult,-4")
+    (mini.folder / "costs.csv").write_text("treatment,item,quantity,unit,price\nnett,a,1,m,2\n")
+    intake = check_study(mini.study())
+    assert [fault.code for fault in intake.errors] == ["negative", "unknown_treatment"]
+    assert len(intake.files) == 15
+    assert intake.left_out[["season", "site", "row"]].to_numpy().tolist() == [[2026, "north", 2]]
+
+
+def test_folder_of_an_unplanned_site_or_season_is_asked_about(mini):
+    (mini.folder / "data" / "2026" / "west").mkdir()
+    (mini.folder / "data" / "2019").mkdir()
+    faults = check_study(mini.study()).faults_of_folders
+    assert [fault.file.rsplit("/", 2)[-2:] for fault in faults] == [
+        ["data", "2019"],
+        ["2026", "west"],
+    ]
+
+
+def test_costs_are_read_with_their_types(mini):
+    costs = read_costs(mini.study())
+    assert costs.faults == ()
+    assert costs.table["price"].tolist() == [0.8, 18]
+    assert costs.table["lasts_seasons"].isna().tolist() == [False, True]
+
+
+def test_study_without_costs_has_none_and_no_fault(mini):
+    (mini.folder / "costs.csv").unlink()
+    costs = read_costs(mini.study())
+    assert (len(costs.table), costs.faults) == (0, ())
