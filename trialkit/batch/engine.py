@@ -1,23 +1,43 @@
-"""The papermill engine of the batch: it keeps the notebook at hand, whatever becomes of the run."""
+"""The papermill engine of the batch: warm kernels, and the notebook at hand whatever happens."""
 
 from typing import Any
 
+from papermill.clientwrap import PapermillNotebookClient
 from papermill.engines import NBClientEngine, papermill_engines
+
+from trialkit.batch.provisioner import WarmManager
 
 ENGINE = "trialkit"
 
 
 class BatchEngine(NBClientEngine):
-    """papermill's own engine; ``keep`` receives the notebook as it runs, for when it fails."""
+    """papermill's own way of running cells, in a kernel that starts warm.
+
+    ``keep`` receives the notebook as it runs, for when it fails.
+    """
 
     @classmethod
     def execute_managed_notebook(
-        cls, nb_man: Any, kernel_name: str, keep: list[Any] | None = None, **options: Any
+        cls,
+        nb_man: Any,
+        kernel_name: str,
+        keep: list[Any] | None = None,
+        execution_timeout: float | None = None,
+        resources: dict[str, Any] | None = None,
+        **options: Any,
     ) -> Any:
         """Run the cells of the managed notebook."""
         if keep is not None:
             keep.append(nb_man.nb)
-        return super().execute_managed_notebook(nb_man, kernel_name, **options)
+        client = PapermillNotebookClient(
+            nb_man,
+            kernel_name=kernel_name,
+            kernel_manager_class=WarmManager,
+            timeout=execution_timeout,
+            record_timing=False,
+            resources=resources or {},
+        )
+        return client.execute()
 
 
 def register() -> None:

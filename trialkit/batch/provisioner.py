@@ -1,0 +1,131 @@
+"""jupyter_client's own extension point: kernels that start warm, a manager that does not wait."""
+
+import asyncio
+import os
+import shutil
+import sys
+import tempfile
+import time
+import uuid
+from pathlib import Path
+from queue import Empty
+from typing import Any
+
+from jupyter_client.asynchronous.client import AsyncKernelClient
+from jupyter_client.manager import AsyncKernelManager
+from jupyter_client.provisioning.local_provisioner import LocalProvisioner
+
+from trialkit.batch import warm_server
+from trialkit.batch.forked_kernel import ForkedKernel, KernelHandle
+
+LAUNCHER = ["-m", "ipykernel_launcher"]
+POLL = 0.005  # seconds between looks at a kernel that is ending
+
+
+class WarmProvisioner(LocalProvisioner):
+    """Forks IPython kernels of this very interpreter from the warm server; others start plainly."""
+
+    async def launch_kernel(self, cmd: list[str], **kwargs: Any) -> Any:
+        """Launch a kernel; the plain way where it cannot be forked."""
+        handle = _forked(cmd, kwargs)
+        if handle is None:
+            kwargs["env"] = {**kwargs.get("env", os.environ), **warm_server.ONE_THREAD}
+            return await super().launch_kernel(cmd, **kwargs)
+        self.process = handle  # type: ignore[assignment]
+        self.pid = handle.pid
+        self.pgid = handle.pid  # the leader of its own session
+        return self.connection_info
+
+    async def wait(self) -> int | None:
+        """Wait for the kernel to end."""
+        while await self.poll() is None:
+            await asyncio.sleep(POLL)
+        return await super().wait()
+
+    async def send_signal(self, signum: int) -> None:
+        """Send a signal to the kernel and all that it started; nothing once it has ended."""
+        if await self.poll() is None:
+            await super().send_signal(signum)
+
+
+def _forked(cmd: list[str], options: dict[str, Any]) -> KernelHandle | None:
+    """Fork the kernel that ``cmd`` would start, or return None where that is not possible."""
+    same_python = os.path.realpath(cmd[0]) == os.path.realpath(sys.executable)
+    if not (warm_server.available() and same_python and cmd[1:3] == LAUNCHER):
+        return None
+    environment = {**options.get("env", os.environ), **warm_server.ONE_THREAD}
+    folder = os.path.abspath(options.get("cwd") or os.getcwd())
+    try:
+        return KernelHandle(ForkedKernel(tuple(cmd[3:]), environment, folder))
+    except (OSError, EOFError, AttributeError):
+        # No server (it was killed, or this Python keeps it elsewhere): the plain start serves.
+        return None
+
+
+class PromptClient(AsyncKernelClient):
+    """A client that is ready when the kernel says so, not after a fixed silence."""
+
+    async def wait_for_ready(self, timeout: float | None = None) -> None:
+        """Wait until the kernel answers on both channels; raises RuntimeError when it does not."""
+        deadline = time.monotonic() + (timeout or float("inf"))
+        while True:
+            asked = self.kernel_info()
+            if await self._answered(asked):
+                return
+            if not await self.is_alive():
+                raise RuntimeError("Kernel died before replying to kernel_info")
+            if time.monotonic() > deadline:
+                raise RuntimeError(f"Kernel didn't respond in {timeout:g} seconds")
+
+    async def _answered(self, asked: str) -> bool:
+        try:
+            reply = await self.get_shell_msg(timeout=1)
+            if reply["msg_type"] != "kernel_info_reply":
+                return False
+            self._handle_kernel_info_reply(reply)
+            # Subscribing takes a moment: only an answer to this very question shows it is done.
+            while True:
+                message = await self.get_iopub_msg(timeout=0.2)
+                idle = message["content"].get("execution_state") == "idle"
+                if idle and message["parent_header"].get("msg_id") == asked:
+                    return True
+        except Empty:
+            return False
+
+
+class WarmManager(AsyncKernelManager):
+    """A manager of warm kernels: IPC in a private folder where it exists, no waiting at the end."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**options)
+        self._private: str | None = None
+        if os.name == "posix":
+            self._private = tempfile.mkdtemp(prefix="tk-")
+            self.transport = "ipc"
+            self.connection_file = str(Path(self._private) / "k.json")
+            self.ip = str(Path(self._private) / "k")
+        self.client_class = f"{__name__}.PromptClient"
+
+    async def _async_pre_start_kernel(self, **options: Any) -> Any:
+        self.kernel_id = self.kernel_id or str(uuid.uuid4())
+        if self.provisioner is None:
+            self.provisioner = WarmProvisioner(
+                kernel_id=self.kernel_id, kernel_spec=self.kernel_spec, parent=self
+            )
+        return await super()._async_pre_start_kernel(**options)
+
+    pre_start_kernel = _async_pre_start_kernel
+
+    async def _async_finish_shutdown(
+        self, waittime: float | None = None, pollinterval: float = POLL, restart: bool = False
+    ) -> None:
+        await super()._async_finish_shutdown(waittime, pollinterval, restart)
+
+    finish_shutdown = _async_finish_shutdown
+
+    async def _async_cleanup_resources(self, restart: bool = False) -> None:
+        await super()._async_cleanup_resources(restart)
+        if self._private and not restart:
+            shutil.rmtree(self._private, ignore_errors=True)
+
+    cleanup_resources = _async_cleanup_resources
