@@ -10,13 +10,14 @@ from trialkit.inference.analysis import Analysis
 from trialkit.inference.contrasts import (
     ContrastTable,
     contrast_table,
+    letters_of,
     means_table,
     pairs_of,
-    treatment_letters,
 )
 from trialkit.inference.design import Design, make_design
 from trialkit.inference.estimates import ModelResult
 from trialkit.inference.mixed import fit_mixed
+from trialkit.inference.multivariate_t import Pair
 
 
 def analyze(
@@ -66,14 +67,16 @@ def analyze(
 
 def summarise(design: Design, model: ModelResult, adjust: str, level: float) -> Analysis:
     """Turn a fitted model into the tables of an Analysis."""
-    pairs = pairs_of(model.means, design.control)
-    table = _contrasts(model, pairs, adjust, level)
+    pairs, every = pairs_of(model.means, design.control), pairs_of(model.means, None)
+    whole = contrast_table(model, every, "tukey" if adjust == "dunnett" else adjust, level)
+    table = _reported(model, whole, pairs, adjust, level)
+    letters = letters_of(model, whole, adjust, level)
     return Analysis(
         design=design,
         model=model,
         level=level,
         adjust=adjust,
-        means=means_table(model, level, treatment_letters(model, adjust, level)),
+        means=means_table(model, level, letters),
         contrasts=table.frame,
         effect_sizes=effect_sizes.effect_size_table(model, pairs, level),
         notes=(*model.notes, *_notes(table, adjust, level), *checks.in_words(design, model)),
@@ -121,16 +124,13 @@ def fit(design: Design, level: float) -> ModelResult:
     return linear.fit_linear(design)
 
 
-def _contrasts(
-    model: ModelResult, pairs: tuple[tuple[int, int], ...], adjust: str, level: float
+def _reported(
+    model: ModelResult, whole: ContrastTable, pairs: tuple[Pair, ...], adjust: str, level: float
 ) -> ContrastTable:
     """Compare ``pairs``; Tukey's family is all pairs even where only some are reported."""
-    if adjust != "tukey":
-        return contrast_table(model, pairs, adjust, level)
     every = pairs_of(model.means, None)
-    whole = contrast_table(model, every, adjust, level)
-    if set(pairs) == set(every):
-        return whole
+    if adjust == "dunnett" or (adjust != "tukey" and set(pairs) != set(every)):
+        return contrast_table(model, pairs, adjust, level)
     place = [every.index(pair) for pair in pairs]
     return ContrastTable(whole.frame.iloc[place].reset_index(drop=True), whole.method)
 

@@ -6,13 +6,15 @@ import numpy as np
 import pandas as pd
 
 from trialkit.inference import multiplicity
-from trialkit.inference.estimates import Bound, MarginalMeans, ModelResult
+from trialkit.inference.estimates import Bound, Link, MarginalMeans, ModelResult
 from trialkit.inference.letters import letters
 from trialkit.inference.multivariate_t import Pair
 from trialkit.inference.scale import slope, to_response
 
 CONTRAST_COLUMNS = ("treatment", "versus", "estimate", "se", "df", "low", "high", "p", "p_adjusted",
                     "ratio", "ratio_low", "ratio_high", "bound")  # fmt: skip
+
+Columns = dict[str, np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -43,18 +45,18 @@ def contrast_table(
     """
     rows = _differences(result, pairs)
     bounded = [_bound(result, i, j) for i, j in pairs]
-    estimable = np.isfinite(rows["se"].to_numpy()) & np.array([b is None for b in bounded])
-    rows.loc[~estimable, ["estimate", "se", "df", "p"]] = np.nan
+    estimable = np.isfinite(rows["se"]) & np.array([bound is None for bound in bounded])
+    for name in ("estimate", "se", "df", "p"):
+        rows[name] = np.where(estimable, rows[name], np.nan)
     adjustment = _adjust(result.means, pairs, rows, bounded, how, level)
     half = adjustment.critical * rows["se"]
-    rows = rows.assign(
-        low=rows["estimate"] - half, high=rows["estimate"] + half, p_adjusted=adjustment.p
-    )
-    rows = _with_ratios(rows, bounded, result.means.link)
-    return ContrastTable(rows[list(CONTRAST_COLUMNS)], adjustment.method)
+    rows |= {"low": rows["estimate"] - half, "high": rows["estimate"] + half}
+    rows |= {"p_adjusted": adjustment.p} | _ratios(rows, result.means.link)
+    _put_bounds(rows, bounded)
+    return ContrastTable(pd.DataFrame(rows)[list(CONTRAST_COLUMNS)], adjustment.method)
 
 
-def _differences(result: ModelResult, pairs: tuple[Pair, ...]) -> pd.DataFrame:
+def _differences(result: ModelResult, pairs: tuple[Pair, ...]) -> Columns:
     means = result.means
     i, j = np.array(pairs).T
     V = means.covariance
@@ -64,8 +66,8 @@ def _differences(result: ModelResult, pairs: tuple[Pair, ...]) -> pd.DataFrame:
     with np.errstate(divide="ignore", invalid="ignore"):
         p = multiplicity.two_sided(estimate / se, df)
     names = np.array(means.treatments, dtype=object)
-    return pd.DataFrame({"treatment": names[i], "versus": names[j], "estimate": estimate,
-                         "se": se, "df": df, "p": p})  # fmt: skip
+    return {"treatment": names[i], "versus": names[j], "estimate": estimate, "se": se, "df": df,
+            "p": p}  # fmt: skip
 
 
 def _bound(result: ModelResult, i: int, j: int) -> Bound | None:
@@ -85,41 +87,46 @@ def _inverse(ratio: float) -> float:
 
 
 def _adjust(
-    means: MarginalMeans, pairs: tuple[Pair, ...], rows: pd.DataFrame,
+    means: MarginalMeans, pairs: tuple[Pair, ...], rows: Columns,
     bounded: list[Bound | None], how: str, level: float,
 ) -> multiplicity.Adjustment:  # fmt: skip
     """Adjust over the whole family; with bounds in it, by Šidák's inequality."""
-    known = rows["se"].notna().to_numpy()
-    p, critical = np.full(len(rows), np.nan), np.full(len(rows), np.nan)
-    t, df = (rows["estimate"] / rows["se"]).to_numpy()[known], rows["df"].to_numpy()[known]
+    known = np.isfinite(rows["se"])
+    p, critical = np.full(len(known), np.nan), np.full(len(known), np.nan)
+    t, df = (rows["estimate"] / rows["se"])[known], rows["df"][known]
     if known.all() or how == "none":
         kept = [pair for pair, keep in zip(pairs, known, strict=True) if keep]
         done = multiplicity.adjust(t, df, means.covariance, kept, how=how, level=level)
         p[known], critical[known], method = done.p, done.critical, done.method
     else:
-        size, method = len(rows), "Šidák's inequality over all comparisons, some of them bounds"
-        p[known] = multiplicity.sidak(rows["p"].to_numpy()[known], size)
+        size, method = len(known), "Šidák's inequality over all comparisons, some of them bounds"
+        p[known] = multiplicity.sidak(rows["p"][known], size)
         critical[known] = multiplicity.quantile(-np.expm1(np.log(level) / size), df)
     for n, bound in enumerate(bounded):
         if bound is not None and bound.p is not None:
-            size = 1 if how == "none" else len(rows)
-            rows.loc[n, "p"] = bound.p
-            p[n] = multiplicity.sidak(np.array([bound.p]), size)[0]
+            rows["p"][n] = bound.p
+            p[n] = multiplicity.sidak(np.array([bound.p]), 1 if how == "none" else len(known))[0]
     return multiplicity.Adjustment(p, critical, method)
 
 
-def _with_ratios(rows: pd.DataFrame, bounded: list[Bound | None], link: str) -> pd.DataFrame:
-    rows = rows.assign(ratio=np.nan, ratio_low=np.nan, ratio_high=np.nan, bound=None)
-    if link != "identity":
-        for name, source in (("ratio", "estimate"), ("ratio_low", "low"), ("ratio_high", "high")):
-            rows[name] = to_response(rows[source].to_numpy(), "log")
-    rows["bound"] = rows["bound"].astype(object)
+def _ratios(rows: Columns, link: Link) -> Columns:
+    if link == "identity":
+        nothing = np.full(len(rows["estimate"]), np.nan)
+        return {"ratio": nothing, "ratio_low": nothing.copy(), "ratio_high": nothing.copy()}
+    return {
+        name: to_response(rows[source], "log")
+        for name, source in (("ratio", "estimate"), ("ratio_low", "low"), ("ratio_high", "high"))
+    }
+
+
+def _put_bounds(rows: Columns, bounded: list[Bound | None]) -> None:
+    """Write the ends of bounded contrasts into their rows, and the column ``bound``."""
+    rows["bound"] = np.full(len(bounded), None, dtype=object)
     for n, bound in enumerate(bounded):
         if bound is not None:
-            rows.loc[n, ["ratio_low", "ratio_high"]] = [bound.low, bound.high]
-            rows.loc[n, ["low", "high"]] = [_log(bound.low), _log(bound.high)]
-            rows.at[n, "bound"] = "upper" if bound.low == 0 else "lower"
-    return rows
+            rows["ratio_low"][n], rows["ratio_high"][n] = bound.low, bound.high
+            rows["low"][n], rows["high"][n] = _log(bound.low), _log(bound.high)
+            rows["bound"][n] = "upper" if bound.low == 0 else "lower"
 
 
 def _log(ratio: float) -> float:
@@ -154,17 +161,15 @@ def means_table(result: ModelResult, level: float, letter: list[str]) -> pd.Data
     return table
 
 
-def treatment_letters(result: ModelResult, how: str, level: float) -> list[str]:
-    """Return compact letters over all pairs, ``a`` for the largest mean.
+def letters_of(result: ModelResult, table: ContrastTable, how: str, level: float) -> list[str]:
+    """Return compact letters, ``a`` for the largest mean, from a table of all pairs.
 
     Unadjusted letters are protected: where the F test of treatments finds nothing, all share one.
     """
     means = result.means
     k = len(means.treatments)
-    pairs = pairs_of(means, None)
-    table = contrast_table(result, pairs, "tukey" if how == "dunnett" else how, level).frame
     differ = np.zeros((k, k), dtype=bool)
-    for (i, j), p in zip(pairs, table["p_adjusted"], strict=True):
+    for (i, j), p in zip(pairs_of(means, None), table.frame["p_adjusted"], strict=True):
         differ[i, j] = differ[j, i] = bool(p <= 1 - level)
     if how == "none" and not _any_difference(result, level):
         differ[:] = False
