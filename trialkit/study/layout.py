@@ -36,7 +36,8 @@ class Layout(Part):
 
     ``whole_plots`` (split plot only) lists the treatments of each level of the whole-plot factor.
     ``blocks_at`` overrides ``blocks`` at single sites. ``north`` is the compass bearing that the
-    top of the map points to, in degrees. Days count from planting.
+    top of the map points to, in degrees. Days count from planting; ``expected_days`` says when an
+    event such as first_bloom is expected.
     """
 
     design: Design = "complete_blocks"
@@ -56,6 +57,7 @@ class Layout(Part):
     plants_scouted: int = Field(default=5, ge=1)
     scouting_days: tuple[int, ...] = tuple(range(5, 69, 7))
     picking_days: tuple[int, ...] = tuple(range(62, 113, 7))
+    expected_days: dict[str, int] = Field(default_factory=dict)
     plantings: tuple[Planting, ...] = ()
     costs: LayoutCosts = LayoutCosts()
 

@@ -1,0 +1,182 @@
+"""Workbooks to carry: scouting, harvest and ratings sheets that only take valid entries.
+
+A sheet has the name and the columns of a table, its header in the first row and one row for every
+entry that is wanted, in walking order; so what is typed into it is the table that intake reads.
+"""
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+import pandas as pd
+import xlsxwriter
+from xlsxwriter.format import Format
+from xlsxwriter.worksheet import Worksheet
+
+from trialkit.planning.plot_map_sheet import Paper, paper_of
+from trialkit.planning.walk import serpentine
+from trialkit.study import Study
+
+PAPER_CODES: Final = {"letter": 1, "a4": 9}
+PENCIL_HEIGHT: Final = 22  # points; room for a pencil
+LONGEST_LIST: Final = 255  # characters that a drop-down typed into a cell can hold
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A column to fill in: what it takes (a list, a whole number, a number or text)."""
+
+    kind: str = "text"
+    choices: tuple[str, ...] = ()
+    low: float = 0
+    high: float | None = None
+    says: str = ""
+    width: float = 12
+
+
+@dataclass(frozen=True)
+class FieldSheet:
+    """One sheet: table name, rows with the cells that are known already, and entries by column."""
+
+    table: str
+    rows: pd.DataFrame
+    entries: dict[str, Entry] = field(default_factory=dict)
+
+
+def scouting_sheet(study: Study, plots: pd.DataFrame, date: dt.date) -> FieldSheet:
+    """One row a plant, organism and stage of the plots that still stand, in walking order."""
+    targets = [(o.id, stage) for o in study.organisms for stage in (o.stages or ("",))]
+    rows = [
+        (date, plot, plant, organism, stage)
+        for plot in _standing(plots)
+        for plant in range(1, study.layout.plants_scouted + 1)
+        for organism, stage in targets
+    ]
+    frame = pd.DataFrame(rows, columns=["date", "plot", "plant", "organism", "stage"])
+    counted = Entry("whole", says="A whole number from 0 up; leave empty if not looked at")
+    entries = {"count": counted, "observer": Entry(), "note": Entry(width=24)}
+    return FieldSheet("scouting", frame, entries)
+
+
+def ratings_sheet(study: Study, plots: pd.DataFrame, date: dt.date) -> FieldSheet:
+    """One row a plot and score."""
+    rows = [(date, plot, rating.id) for plot in _standing(plots) for rating in study.ratings]
+    frame = pd.DataFrame(rows, columns=["date", "plot", "what"])
+    top = max((100 if r.scale == "percent" else 10 for r in study.ratings), default=10)
+    entries = {"score": Entry("number", high=top, says=f"A score from 0 to {top}")}
+    return FieldSheet("ratings", frame, entries | {"observer": Entry()})
+
+
+def harvest_sheet(study: Study, plots: pd.DataFrame, date: dt.date) -> FieldSheet:
+    """One row a plot and grade: marketable, then a cull row for each cause."""
+    grades = [("marketable", ""), *[("cull", cause.id) for cause in study.cull_causes]]
+    rows = [(date, plot, *grade) for plot in _standing(plots) for grade in grades]
+    frame = pd.DataFrame(rows, columns=["date", "plot", "grade", "cull_cause"])
+    unit = "lb" if study.units == "us" else "kg"
+    entries = {
+        "fruit": Entry("whole", says="Number of fruit, 0 if there is none"),
+        "weight": Entry("number", says=f"Weight in {unit}, 0 if there is no fruit"),
+    }
+    return FieldSheet("harvest", frame, entries)
+
+
+def write_workbook(
+    study: Study, sheets: Sequence[FieldSheet], path: Path, heading: str, paper: Paper | None = None
+) -> Path:
+    """Write a workbook of field sheets; the same sheets give the same bytes."""
+    book = xlsxwriter.Workbook(path, {"default_date_format": "yyyy-mm-dd"})
+    book.set_properties({"title": heading, "created": dt.datetime(2024, 1, 1)})
+    header = book.add_format({"bold": True, "border": 1, "bg_color": "#E8E8E8", "text_wrap": True})
+    known = book.add_format({"border": 1, "valign": "vcenter"})
+    day = book.add_format({"border": 1, "valign": "vcenter", "num_format": "yyyy-mm-dd"})
+    for sheet in sheets:
+        page = book.add_worksheet(sheet.table)
+        _set_up(page, heading, paper or paper_of(study))
+        _fill(page, sheet, header, known, day)
+        _validate(page, study, sheet)
+    book.close()
+    return path
+
+
+def _standing(plots: pd.DataFrame) -> list[str]:
+    """Plots that are not lost, in walking order."""
+    lost = plots["lost"].fillna("") != "" if "lost" in plots else pd.Series(False, plots.index)
+    return [str(plot) for plot in serpentine(plots[~lost])["plot"]]
+
+
+def _set_up(page: Worksheet, heading: str, paper: str) -> None:
+    page.set_paper(PAPER_CODES[paper])
+    page.fit_to_pages(1, 0)
+    page.repeat_rows(0)
+    page.freeze_panes(1, 2)
+    page.set_margins(left=0.5, right=0.5, top=0.8, bottom=0.6)
+    page.set_header(f'&L&"Arial,Bold"{heading.replace("&", "&&")}&R&A, page &P of &N')
+    page.set_footer("&LObserver: ______________   Begun: ________   Ended: ________")
+
+
+def _fill(page: Worksheet, sheet: FieldSheet, header: Format, known: Format, day: Format) -> None:
+    columns = [*sheet.rows.columns, *sheet.entries]
+    page.write_row(0, 0, columns, header)
+    for number, values in enumerate(sheet.rows.itertuples(index=False), start=1):
+        page.set_row(number, PENCIL_HEIGHT)
+        for column, value in enumerate(values):
+            _write(page, number, column, value, known, day)
+        for column in range(sheet.rows.shape[1], len(columns)):
+            page.write_blank(number, column, None, known)
+    for column, name in enumerate(columns):
+        page.set_column(column, column, sheet.entries.get(name, Entry()).width)
+
+
+def _write(page: Worksheet, row: int, column: int, value: Any, known: Format, day: Format) -> None:
+    if isinstance(value, dt.date):
+        page.write_datetime(row, column, dt.datetime.combine(value, dt.time()), day)
+    elif isinstance(value, str) and value.isdecimal():
+        page.write_number(row, column, int(value), known)
+    else:
+        page.write(row, column, value, known)
+
+
+def _validate(page: Worksheet, study: Study, sheet: FieldSheet) -> None:
+    """Only valid entries are taken, in the cells to fill in and in those that are known."""
+    last = max(len(sheet.rows), 1)
+    columns = [*sheet.rows.columns, *sheet.entries]
+    rules = {**_rules_of_known(study, sheet), **_rules_of_entries(sheet)}
+    for name, rule in rules.items():
+        column = columns.index(name)
+        page.data_validation(1, column, last, column, rule)
+
+
+def _rules_of_entries(sheet: FieldSheet) -> dict[str, dict[str, Any]]:
+    rules: dict[str, dict[str, Any]] = {}
+    for name, entry in sheet.entries.items():
+        if entry.kind == "text":
+            continue
+        bounds: dict[str, Any] = {"criteria": ">=", "value": entry.low}
+        if entry.high is not None:
+            bounds = {"criteria": "between", "minimum": entry.low, "maximum": entry.high}
+        kind = {"whole": "integer", "number": "decimal"}[entry.kind]
+        rules[name] = {"validate": kind, **bounds, **_said(entry.says)}
+    return rules
+
+
+def _rules_of_known(study: Study, sheet: FieldSheet) -> dict[str, dict[str, Any]]:
+    """Drop-downs for the columns that take one of a few words, and a span for dates."""
+    rules: dict[str, dict[str, Any]] = {}
+    for name in ("plot", "organism", "stage", "what", "grade", "cull_cause"):
+        if name not in sheet.rows:
+            continue
+        words = [word for word in dict.fromkeys(map(str, sheet.rows[name])) if word]
+        if words and len(",".join(words)) <= LONGEST_LIST:
+            source: list[Any] = words
+            says = f"One of: {', '.join(words)}"
+            rules[name] = {"validate": "list", "source": source, **_said(says)}
+    first = min(season.first_date for season in study.seasons)
+    last = max(season.last_date for season in study.seasons)
+    span = {"validate": "date", "criteria": "between", "minimum": first, "maximum": last}
+    return rules | {"date": span | _said(f"A date from {first} to {last}")}
+
+
+def _said(text: str) -> dict[str, str]:
+    return {"error_title": "Not a valid entry", "error_message": text[:255]}
