@@ -38,7 +38,8 @@ def draw_map(
     field is too small.
     """
     ground = lay_out(study, plots)
-    lost = plots.loc[plots["lost"].fillna("") != "", "plot"] if "lost" in plots else []
+    reason = plots["lost"].fillna("") if "lost" in plots else pd.Series("", plots.index)
+    lost = set(plots.loc[reason != "", "plot"])
     width, height = _page(PAPERS[paper or paper_of(study)], ground)
     figure = Figure(figsize=(width, height))
     FigureCanvasAgg(figure)
@@ -46,7 +47,7 @@ def draw_map(
     _field(axes, ground)
     for plot in ground.plots.itertuples():
         label = study.treatment(str(plot.treatment)).label
-        _plot(axes, plot, label, plot.plot in set(lost))
+        _plot(axes, plot, label, plot.plot in lost)
     _north(axes, ground, study.layout.north)
     _scale(axes, ground, "ft" if study.units == "us" else "m")
     title = f"{study.site(site).name}, {season}: plots of {study.title}"

@@ -45,6 +45,13 @@ class FieldSheet:
     entries: dict[str, Entry] = field(default_factory=dict)
 
 
+def plots_sheet(plots: pd.DataFrame) -> FieldSheet:
+    """The layout, so that a workbook is whole in itself; only ``lost`` is to fill in."""
+    known = plots.drop(columns="lost", errors="ignore")
+    lost = Entry(says="Why a plot is lost; empty while it stands", width=18)
+    return FieldSheet("plots", known, {"lost": lost})
+
+
 def scouting_sheet(study: Study, plots: pd.DataFrame, date: dt.date) -> FieldSheet:
     """One row a plant, organism and stage of the plots that still stand, in walking order."""
     targets = [(o.id, stage) for o in study.organisms for stage in (o.stages or ("",))]
@@ -175,7 +182,8 @@ def _rules_of_known(study: Study, sheet: FieldSheet) -> dict[str, dict[str, Any]
     first = min(season.first_date for season in study.seasons)
     last = max(season.last_date for season in study.seasons)
     span = {"validate": "date", "criteria": "between", "minimum": first, "maximum": last}
-    return rules | {"date": span | _said(f"A date from {first} to {last}")}
+    dated = {"date": span | _said(f"A date from {first} to {last}")} if "date" in sheet.rows else {}
+    return rules | dated
 
 
 def _said(text: str) -> dict[str, str]:
