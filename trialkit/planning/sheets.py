@@ -133,7 +133,14 @@ def _fill(page: Worksheet, sheet: FieldSheet, header: Format, known: Format, day
         for column in range(sheet.rows.shape[1], len(columns)):
             page.write_blank(number, column, None, known)
     for column, name in enumerate(columns):
-        page.set_column(column, column, sheet.entries.get(name, Entry()).width)
+        page.set_column(column, column, _width(sheet, name))
+
+
+def _width(sheet: FieldSheet, name: str) -> float:
+    """Width of a column in characters: narrow for what is known, so that the page prints large."""
+    if name in sheet.entries:
+        return sheet.entries[name].width
+    return float(max(len(name), *(len(str(value)) for value in sheet.rows[name]), 4) + 2)
 
 
 def _write(page: Worksheet, row: int, column: int, value: Any, known: Format, day: Format) -> None:
