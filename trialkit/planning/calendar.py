@@ -35,7 +35,7 @@ def calendar_of(
 def _entry(study: Study, prefix: str, task: Task, date: dt.date, today: dt.date) -> icalendar.Event:
     entry = icalendar.Event()
     entry.add("uid", f"{prefix}-{task.rule}@trialkit.invalid")
-    entry.add("dtstamp", dt.datetime.combine(today, dt.time(), tzinfo=dt.UTC))
+    entry.add("dtstamp", dt.datetime(today.year, today.month, today.day, tzinfo=dt.UTC))
     entry.add("dtstart", date)
     entry.add("dtend", date + dt.timedelta(days=1))
     entry.add("summary", task.what)

@@ -145,7 +145,7 @@ def _width(sheet: FieldSheet, name: str) -> float:
 
 def _write(page: Worksheet, row: int, column: int, value: Any, known: Format, day: Format) -> None:
     if isinstance(value, dt.date):
-        page.write_datetime(row, column, dt.datetime.combine(value, dt.time()), day)
+        page.write_datetime(row, column, value, day)
     elif isinstance(value, str) and value.isdecimal():
         page.write_number(row, column, int(value), known)
     else:
