@@ -1,0 +1,117 @@
+"""How much more plots vary than chance counting allows, and what that does to standard errors.
+
+The variance of a plot is taken as ``v (phi + a e)``, with v the Poisson or binomial variance and
+e the expected count (counts) or the trials less one (shares). Either the data are clumped and
+``phi = 1, a > 0``, as in a negative binomial or beta-binomial, or they are no more variable than
+chance and ``a = 0, phi <= 1``.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from trialkit.inference import glm
+
+LEAST_DISPERSION = 1e-8
+HALVINGS = 60
+
+
+@dataclass(frozen=True)
+class Dispersion:
+    """Dispersion of d data sets.
+
+    phi, clumping (d,): see the module; pearson (d,): Pearson's chi-square over its degrees of
+    freedom, the dispersion of the textbook; df: residual degrees of freedom.
+    """
+
+    phi: np.ndarray
+    clumping: np.ndarray
+    pearson: np.ndarray
+    df: int
+
+
+def estimate(
+    family: glm.Family,
+    response: np.ndarray,
+    fitted: glm.GlmFit,
+    size: np.ndarray,
+    df: float,
+    whole: bool = True,
+) -> Dispersion:
+    """Estimate the dispersion by moments: Pearson's chi-square is set equal to its expectation.
+
+    Solves ``sum (y - m)² / (v (1 + a e)) = df`` for a (Williams 1982, Appl. Stat. 31:144 for
+    shares; Breslow 1984, Appl. Stat. 33:38 for counts); where the sum is below df at a = 0, phi
+    is the sum over df. A response that is not in whole insects (``whole=False``; insect-days,
+    means per plant) has no natural phi of 1; half of Pearson's ratio then stands in its place.
+    Arrays are (d, n).
+
+    >>> import numpy as np
+    >>> y = np.array([[2.0, 8.0, 5.0, 5.0]])
+    >>> one = glm.fit(glm.Poisson(), np.ones((4, 1)), y, np.ones(4))
+    >>> found = estimate(glm.Poisson(), y, one, np.ones(4), df=3)
+    >>> round(float(found.pearson[0]), 3), round(float(found.clumping[0]), 3)
+    (1.2, 0.04)
+    """
+    size = np.broadcast_to(size, response.shape)
+    variance = family.variance(fitted.mean, size)
+    square = (response - fitted.mean) ** 2 / variance
+    spread = family.spread(fitted.mean, size)
+    ratio = np.maximum(square.sum(-1) / df, LEAST_DISPERSION)
+    base = np.ones_like(ratio) if whole else ratio / 2
+    low, high = np.zeros(len(response)), _most_clumping(square, spread, base, df)
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        above = (square / (base[:, None] + middle[:, None] * spread)).sum(-1) > df
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    clumped = ratio > base
+    phi = np.where(clumped, base, ratio)
+    return Dispersion(phi, np.where(clumped, (low + high) / 2, 0.0), ratio, df)
+
+
+def covariance(
+    family: glm.Family,
+    matrix: np.ndarray,
+    fitted: glm.GlmFit,
+    size: np.ndarray,
+    found: Dispersion,
+    groups: np.ndarray,
+) -> np.ndarray:
+    """Return the covariance (d, p, p) of the coefficients under the estimated dispersion.
+
+    ``A^-1 X' diag(w (phi + a e)) X A^-1`` with ``A = X' diag(w) X``. The reciprocal of a small
+    total overstates the variance of its logarithm (for a Poisson total T with mean m the mean of
+    1/(T + 1) is nearly 1/m, that of 1/T is more), so in the first part the total of each group of
+    plots is raised by its own variance-to-mean ratio before the reciprocal is taken.
+
+    groups (n, g): indicators of the treatments.
+    """
+    size = np.broadcast_to(size, fitted.mean.shape)
+    weight = fitted.weight
+    phi, clumping = found.phi[:, None], found.clumping[:, None]
+    extra = weight * clumping * family.spread(fitted.mean, size)
+    ratio = ((weight * phi + extra) @ groups) / (weight @ groups)
+    raised = weight * (_raise(family, fitted.mean, size, groups, ratio) @ groups.T)
+    first = phi[:, :, None] * np.linalg.inv(glm.information(matrix, raised))
+    middle = glm.information(matrix, extra)
+    return first + fitted.inverse @ middle @ fitted.inverse
+
+
+def _raise(
+    family: glm.Family, mean: np.ndarray, size: np.ndarray, groups: np.ndarray, ratio: np.ndarray
+) -> np.ndarray:
+    """Return by how much each group's information grows, shape (d, g)."""
+    total = mean @ groups
+    plain, raised = 1 / total, 1 / (total + ratio)
+    if isinstance(family, glm.Binomial):
+        other = (size - mean) @ groups
+        plain, raised = plain + 1 / other, raised + 1 / (other + ratio)
+    return plain / raised
+
+
+def _most_clumping(
+    square: np.ndarray, spread: np.ndarray, base: np.ndarray, df: float
+) -> np.ndarray:
+    """Return a clumping (d,) that is too large for certain: the sum at it is below df."""
+    positive = np.where(spread > 0, spread, np.inf)
+    return (square / positive).sum(-1) / df + base
