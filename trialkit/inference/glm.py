@@ -166,7 +166,7 @@ def fit(
 
     >>> import numpy as np
     >>> one = fit(Poisson(), np.ones((4, 1)), np.array([[1.0, 2, 3, 6]]), np.ones(4))
-    >>> float(np.exp(one.coefficients[0, 0])), bool(one.converged[0])
+    >>> float(np.exp(one.coefficients[0, 0]).round(9)), bool(one.converged[0])
     (3.0, True)
     """
     size = np.broadcast_to(size, response.shape)

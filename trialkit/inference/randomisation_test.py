@@ -55,7 +55,7 @@ def within_blocks(
     >>> test = within_blocks(np.array([0.0, 5, 1, 6, 0, 4]), np.array([0, 1] * 3),
     ...                      np.array([0, 0, 1, 1, 2, 2]))
     >>> test.p, test.arrangements, test.exact
-    (0.25, 8, True)
+    (0.25, 4, True)
     """
     k = int(treatment.max()) + 1
     mean, inverse, df = moments(scores[None, :], treatment, block)
