@@ -60,6 +60,7 @@ def fit(
     size: np.ndarray,
     *,
     whole: bool = True,
+    penalised: bool = False,
 ) -> TreatmentFit:
     """Fit block + treatment to each of d data sets; a mean is the average over blocks on the link.
 
@@ -70,11 +71,9 @@ def fit(
     matrix = layout.matrix()
     check_rank(matrix)
     df = len(matrix) - matrix.shape[1]
-    fitted = glm.fit(family, matrix, response, size)
-    penalised = not bool(fitted.converged.all()) or bool(
-        (np.abs(fitted.coefficients) > glm.LARGEST_LINK / 2).any()
-    )
-    if penalised:
+    fitted = glm.fit(family, matrix, response, size, penalised=penalised)
+    if not penalised and _runs_away(fitted):
+        penalised = True
         fitted = glm.fit(family, matrix, response, size, penalised=True)
     found = dispersion.estimate(family, response, fitted, size, df, whole)
     groups = layout.treatment_columns()
@@ -84,6 +83,11 @@ def fit(
         layout, matrix, fitted, found, fitted.coefficients[:, :k], covariance[:, :k, :k], df,
         penalised,
     )  # fmt: skip
+
+
+def _runs_away(fitted: glm.GlmFit) -> bool:
+    """Return whether some estimate has no finite maximum of the likelihood."""
+    return not bool(fitted.converged.all())
 
 
 def check_rank(matrix: np.ndarray) -> None:
