@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import optimize, special, stats
 
-from trialkit.inference import glm
+from trialkit.inference import families
 
 NODES = 60
 REACH = 60.0
@@ -35,7 +35,7 @@ class Reference:
 
 
 def chance_of_none(
-    family: glm.Family, mean: np.ndarray, size: np.ndarray, phi: float, clumping: float
+    family: families.Family, mean: np.ndarray, size: np.ndarray, phi: float, clumping: float
 ) -> np.ndarray:
     """Return the chance that all plots hold nothing, shape (...).
 
@@ -44,10 +44,10 @@ def chance_of_none(
     the beta-binomial with correlation a between the units of one plot.
 
     >>> import numpy as np
-    >>> float(chance_of_none(glm.Poisson(), np.full(3, 1.0), np.ones(3), 1.0, 0.0).round(4))
+    >>> float(chance_of_none(families.Poisson(), np.full(3, 1.0), np.ones(3), 1.0, 0.0).round(4))
     0.0498
     """
-    if isinstance(family, glm.Binomial):
+    if isinstance(family, families.Binomial):
         return _binomial_none(mean / size, size, min(clumping, MOST_CORRELATION))
     load = mean / phi
     zero = np.log1p(clumping * load) / clumping if clumping > 0 else load
@@ -64,7 +64,7 @@ def _binomial_none(share: np.ndarray, size: np.ndarray, correlation: float) -> n
 
 
 def upper(
-    family: glm.Family, link: np.ndarray, size: np.ndarray, other: Reference, level: float
+    family: families.Family, link: np.ndarray, size: np.ndarray, other: Reference, level: float
 ) -> tuple[float, float]:
     """Return the log of the upper bound on a ratio (odds ratio), and the chance at ratio 1.
 
@@ -75,7 +75,7 @@ def upper(
 
     >>> import numpy as np
     >>> other = Reference(relative_odds(10, np.inf, 1 / 10))
-    >>> high, _ = upper(glm.Poisson(), np.log(np.full(2, 5.0)), np.ones(2), other, 0.95)
+    >>> high, _ = upper(families.Poisson(), np.log(np.full(2, 5.0)), np.ones(2), other, 0.95)
     >>> round(float(np.exp(high)), 2), round(0.05 ** (-1 / 10) - 1, 2)
     (0.35, 0.35)
     """

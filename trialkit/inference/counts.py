@@ -1,12 +1,12 @@
 """Counts of one trial: insects per plot, insect-days, damaged leaves."""
 
-from trialkit.inference import events, glm, plot_counts
+from trialkit.inference import events, families, plot_counts
 from trialkit.inference.design import Design
 from trialkit.inference.estimates import ModelResult
 
 
 def fit_counts(design: Design, level: float = 0.95) -> ModelResult:
-    """Fit ``log(mean / exposure) = block + treatment`` to counts, variation between plots estimated.
+    """Fit ``log(mean / exposure) = block + treatment`` to counts of clumped insects.
 
     Means are on the log scale; their differences are log ratios, and ``100 (1 - ratio)`` is the
     percent reduction. The estimates solve the Poisson equations (McCullagh & Nelder 1989,
@@ -24,4 +24,4 @@ def fit_counts(design: Design, level: float = 0.95) -> ModelResult:
     >>> float(np.exp(means.estimate[1] - means.estimate[0]).round(4)), round(16 / 56, 4)
     (0.2857, 0.2857)
     """
-    return events.analyse(plot_counts.read(design, glm.Poisson()), level)
+    return events.analyse(plot_counts.read(design, families.Poisson()), level)

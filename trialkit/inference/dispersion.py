@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trialkit.inference import glm
+from trialkit.inference import families, glm
 
 LEAST_DISPERSION = 1e-8
 HALVINGS = 60
@@ -27,11 +27,11 @@ class Dispersion:
     phi: np.ndarray
     clumping: np.ndarray
     pearson: np.ndarray
-    df: int
+    df: float
 
 
 def estimate(
-    family: glm.Family,
+    family: families.Family,
     response: np.ndarray,
     fitted: glm.GlmFit,
     size: np.ndarray,
@@ -48,8 +48,8 @@ def estimate(
 
     >>> import numpy as np
     >>> y = np.array([[2.0, 8.0, 5.0, 5.0]])
-    >>> one = glm.fit(glm.Poisson(), np.ones((4, 1)), y, np.ones(4))
-    >>> found = estimate(glm.Poisson(), y, one, np.ones(4), df=3)
+    >>> one = glm.fit(families.Poisson(), np.ones((4, 1)), y, np.ones(4))
+    >>> found = estimate(families.Poisson(), y, one, np.ones(4), df=3)
     >>> round(float(found.pearson[0]), 3), round(float(found.clumping[0]), 3)
     (1.2, 0.04)
     """
@@ -70,7 +70,7 @@ def estimate(
 
 
 def covariance(
-    family: glm.Family,
+    family: families.Family,
     matrix: np.ndarray,
     fitted: glm.GlmFit,
     size: np.ndarray,
@@ -98,12 +98,16 @@ def covariance(
 
 
 def _raise(
-    family: glm.Family, mean: np.ndarray, size: np.ndarray, groups: np.ndarray, ratio: np.ndarray
+    family: families.Family,
+    mean: np.ndarray,
+    size: np.ndarray,
+    groups: np.ndarray,
+    ratio: np.ndarray,
 ) -> np.ndarray:
     """Return by how much each group's information grows, shape (d, g)."""
     total = mean @ groups
     plain, raised = 1 / total, 1 / (total + ratio)
-    if isinstance(family, glm.Binomial):
+    if isinstance(family, families.Binomial):
         other = (size - mean) @ groups
         plain, raised = plain + 1 / other, raised + 1 / (other + ratio)
     return plain / raised

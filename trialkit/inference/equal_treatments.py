@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from trialkit.inference import dispersion, glm
+from trialkit.inference import dispersion, families, glm
 from trialkit.inference.plot_counts import PlotCounts
 from trialkit.inference.randomisation_test import RandomisationTest, within_blocks
 from trialkit.inference.treatment_model import wald
@@ -52,7 +52,7 @@ def compare_treatments(
 
 
 def block_scores(
-    family: glm.Family, block: np.ndarray, response: np.ndarray, size: np.ndarray
+    family: families.Family, block: np.ndarray, response: np.ndarray, size: np.ndarray
 ) -> np.ndarray:
     """Return what each plot adds to the score of its treatment, under a model of blocks alone.
 
@@ -64,7 +64,7 @@ def block_scores(
     blocks = np.eye(int(block.max()) + 1)[block]
     rate = ((response @ blocks) / (size @ blocks))[:, block]
     mean = size * rate
-    inside = (mean > 0) & ((mean < size) | (not isinstance(family, glm.Binomial)))
+    inside = (mean > 0) & ((mean < size) | (not isinstance(family, families.Binomial)))
     safe = np.where(inside, mean, size / 2)
     held = np.where(inside, response, safe)
     df = max(len(block) - blocks.shape[1], 1)

@@ -4,10 +4,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from trialkit.inference.equal_treatments import FEWEST_ARRANGEMENTS, TreatmentTest
 from trialkit.inference.estimates import Bound
 from trialkit.inference.extremes import TrialFit
 from trialkit.inference.plot_counts import PlotCounts
-from trialkit.inference.equal_treatments import FEWEST_ARRANGEMENTS, TreatmentTest
 
 ALPHA = 0.05
 

@@ -14,12 +14,12 @@ import pandas as pd
 
 from trialkit.errors import AnalysisError
 from trialkit.inference import extremes, glm, nothing_found, treatment_model
+from trialkit.inference.equal_treatments import TreatmentTest, compare_treatments
 from trialkit.inference.estimates import TEST_COLUMNS, MarginalMeans, ModelResult
 from trialkit.inference.event_notes import notes_of
 from trialkit.inference.extremes import TrialFit
 from trialkit.inference.plot_counts import PlotCounts
 from trialkit.inference.treatment_model import Layout
-from trialkit.inference.equal_treatments import TreatmentTest, compare_treatments
 
 
 def analyse(plots: PlotCounts, level: float) -> ModelResult:

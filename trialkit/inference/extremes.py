@@ -82,7 +82,7 @@ def _plots_in_blocks(plots: PlotCounts, fit: TrialFit, i: int) -> tuple[np.ndarr
 
 
 def find_bounds(plots: PlotCounts, fit: TrialFit, level: float) -> dict[tuple[str, str], Bound]:
-    """Return bounds of the extreme treatments: their means ``(treatment, "")`` and all contrasts."""
+    """Return bounds on means ``(treatment, "")`` and contrasts of the extreme treatments."""
     k, labels = len(plots.treatments), plots.treatments
     sides = [plots.extreme(i) for i in range(k)]
     found: dict[tuple[str, str], Bound] = {}
@@ -98,7 +98,8 @@ def find_bounds(plots: PlotCounts, fit: TrialFit, level: float) -> dict[tuple[st
 
 def _mean_bound(plots: PlotCounts, fit: TrialFit, i: int, level: float) -> Bound:
     side, (link, size) = plots.extreme(i), _plots_in_blocks(plots, fit, i)
-    end, _ = bounds.upper(plots.family, -side * link, size, _reference(plots, fit, None, side), level)
+    alone = _reference(plots, fit, None, side)
+    end, _ = bounds.upper(plots.family, -side * link, size, alone, level)
     words = method_words(side, level)
     if not plots.is_share:
         return Bound(0.0, float(np.exp(end)), words)

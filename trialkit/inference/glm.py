@@ -5,121 +5,14 @@ array is ``(d, n)``, d data sets of n plots that share one model matrix.
 """
 
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
-from scipy.special import expit, gammaln, xlogy
+
+from trialkit.inference.families import Binomial, Family
 
 TOLERANCE = 1e-10
 MOST_STEPS = 60
 LARGEST_LINK = 30.0
-
-
-class Family(Protocol):
-    """A distribution with its link; ``size`` is the exposure of a count, the trials of a share."""
-
-    name: str
-
-    def mean(self, link: np.ndarray, size: np.ndarray) -> np.ndarray:
-        """Return the expected response at a linear predictor."""
-
-    def slope(self, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        """Return d mean / d link."""
-
-    def variance(self, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        """Return the variance of the response at dispersion 1."""
-
-    def spread(self, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        """Return e, where clumping a makes the variance ``variance * (1 + a e)``."""
-
-    def deviance(self, response: np.ndarray, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        """Return the deviance of each data set, shape (d,)."""
-
-    def start(self, response: np.ndarray, size: np.ndarray) -> np.ndarray:
-        """Return a first linear predictor."""
-
-
-@dataclass(frozen=True)
-class Poisson:
-    """Counts with log link; the mean is ``exposure * exp(link)``."""
-
-    name: str = "Poisson"
-
-    def mean(self, link: np.ndarray, size: np.ndarray) -> np.ndarray:
-        return size * np.exp(link)
-
-    def slope(self, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        return mean
-
-    def variance(self, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        return mean
-
-    def spread(self, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        return mean
-
-    def deviance(self, response: np.ndarray, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        return 2 * (xlogy(response, response / mean) - (response - mean)).sum(-1)
-
-    def start(self, response: np.ndarray, size: np.ndarray) -> np.ndarray:
-        average = response.sum(-1, keepdims=True) / np.broadcast_to(size, response.shape).sum(
-            -1, keepdims=True
-        )
-        return np.log((response + 0.1 * average * size) / (1.1 * size))
-
-
-@dataclass(frozen=True)
-class NegativeBinomial(Poisson):
-    """Counts with log link and variance ``mean + mean² / k``."""
-
-    k: float = 1.0
-    name: str = "negative binomial"
-
-    def variance(self, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        return mean + mean**2 / self.k
-
-    def deviance(self, response: np.ndarray, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        clumped = (response + self.k) * np.log((response + self.k) / (mean + self.k))
-        return 2 * (xlogy(response, response / mean) - clumped).sum(-1)
-
-    def log_likelihood(self, response: np.ndarray, mean: np.ndarray) -> float:
-        """Return the log likelihood of one data set."""
-        k = self.k
-        return float(
-            (
-                gammaln(response + k)
-                - gammaln(k)
-                - gammaln(response + 1)
-                + k * np.log(k / (k + mean))
-                + xlogy(response, mean / (k + mean))
-            ).sum()
-        )
-
-
-@dataclass(frozen=True)
-class Binomial:
-    """Events out of trials with logit link; the mean is ``trials * expit(link)``."""
-
-    name: str = "binomial"
-
-    def mean(self, link: np.ndarray, size: np.ndarray) -> np.ndarray:
-        return size * expit(link)
-
-    def slope(self, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        return mean * (1 - mean / size)
-
-    def variance(self, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        return mean * (1 - mean / size)
-
-    def spread(self, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        return np.broadcast_to(size - 1.0, mean.shape)
-
-    def deviance(self, response: np.ndarray, mean: np.ndarray, size: np.ndarray) -> np.ndarray:
-        rest, other = size - response, size - mean
-        return 2 * (xlogy(response, response / mean) + xlogy(rest, rest / other)).sum(-1)
-
-    def start(self, response: np.ndarray, size: np.ndarray) -> np.ndarray:
-        share = (response + 0.5) / (size + 1.0)
-        return np.log(share / (1 - share))
 
 
 @dataclass(frozen=True)
@@ -165,6 +58,7 @@ def fit(
     shares the whole of it to the trials.
 
     >>> import numpy as np
+    >>> from trialkit.inference.families import Poisson
     >>> one = fit(Poisson(), np.ones((4, 1)), np.array([[1.0, 2, 3, 6]]), np.ones(4))
     >>> float(np.exp(one.coefficients[0, 0]).round(9)), bool(one.converged[0])
     (3.0, True)
@@ -179,7 +73,8 @@ def fit(
         inverse = np.linalg.inv(information(matrix, weight))
         residual = response - mean
         if penalised:
-            residual = residual + _firth_score(family, mean, size, leverage(matrix, weight, inverse))
+            hat = leverage(matrix, weight, inverse)
+            residual = residual + _firth_score(family, mean, size, hat)
         score = (weight * (link + residual / slope)) @ matrix
         before, coefficients = coefficients, np.einsum("dpq,dq->dp", inverse, score)
         link = np.clip(coefficients @ matrix.T, -LARGEST_LINK, LARGEST_LINK)

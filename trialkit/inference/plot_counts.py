@@ -5,8 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from trialkit.errors import AnalysisError
-from trialkit.inference import glm
+from trialkit.inference import families
 from trialkit.inference.design import Design
 from trialkit.inference.treatment_model import Layout, is_extreme
 
@@ -21,7 +20,7 @@ class PlotCounts:
     in whole numbers. names: blocking factors in the model.
     """
 
-    family: glm.Family
+    family: families.Family
     layout: Layout
     treatments: tuple[str, ...]
     names: tuple[str, ...]
@@ -32,7 +31,7 @@ class PlotCounts:
     @property
     def is_share(self) -> bool:
         """Whether the response is out of a number of trials."""
-        return isinstance(self.family, glm.Binomial)
+        return isinstance(self.family, families.Binomial)
 
     @property
     def top(self) -> np.ndarray | None:
@@ -57,14 +56,9 @@ class PlotCounts:
         return int(is_extreme(self.response[inside], top))
 
 
-def read(design: Design, family: glm.Family) -> PlotCounts:
-    """Take the arrays out of a Design. Raises AnalysisError for designs that this cannot fit."""
+def read(design: Design, family: families.Family) -> PlotCounts:
+    """Take the arrays out of a Design."""
     frame = design.frame
-    if "whole_plot" in frame:
-        raise AnalysisError(
-            "Counts and proportions of a split plot are not fitted by this model. Analyse "
-            "log(count + 1), or the percentage, with family 'normal', which knows both errors."
-        )
     names = tuple(name for name in BLOCKING if name in frame)
     blocks = tuple(frame[name].cat.codes.to_numpy().astype(int) for name in names)
     return PlotCounts(
@@ -73,7 +67,7 @@ def read(design: Design, family: glm.Family) -> PlotCounts:
         treatments=design.treatments,
         names=names,
         response=frame["response"].to_numpy(dtype=float),
-        size=_size(frame, isinstance(family, glm.Binomial)),
+        size=_size(frame, isinstance(family, families.Binomial)),
         rows=frame.index,
     )
 

@@ -1,6 +1,6 @@
 """Shares of one trial: culls out of fruit, infested out of examined plants."""
 
-from trialkit.inference import events, glm, plot_counts
+from trialkit.inference import events, families, plot_counts
 from trialkit.inference.design import Design
 from trialkit.inference.estimates import ModelResult
 
@@ -24,6 +24,6 @@ def fit_proportions(design: Design, level: float = 0.95) -> ModelResult:
     ...                      block="rep", family="proportion", control="none")
     >>> means = fit_proportions(design).means
     >>> float(np.exp(means.estimate[1] - means.estimate[0]).round(3))
-    0.198
+    0.199
     """
-    return events.analyse(plot_counts.read(design, glm.Binomial()), level)
+    return events.analyse(plot_counts.read(design, families.Binomial()), level)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trialkit.errors import AnalysisError
-from trialkit.inference import dispersion, glm
+from trialkit.inference import dispersion, families, glm
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class TreatmentFit:
 
 
 def fit(
-    family: glm.Family,
+    family: families.Family,
     layout: Layout,
     response: np.ndarray,
     size: np.ndarray,
