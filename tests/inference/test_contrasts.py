@@ -7,6 +7,7 @@ import pytest
 from trialkit.inference.analyze import summarise
 from trialkit.inference.contrasts import contrast_table, letters_of, means_table, pairs_of
 from trialkit.inference.design import make_design
+from trialkit.inference.effect_sizes import effect_size_table
 from trialkit.inference.estimates import Bound, MarginalMeans, ModelResult
 
 LABELS = ("check", "mulch", "net")
@@ -100,3 +101,10 @@ def test_an_analysis_with_bounds_is_valid_json():
     change = {e["name"]: e for e in answer["effect_sizes"]}["percent_change(net - check)"]
     assert change["value"] is None
     assert change["high"] == pytest.approx(-80.0)
+
+
+def test_the_percent_change_of_a_bound_given_the_other_way_round_has_its_end():
+    result = model(bounds={("check", "net"): Bound(5.0, np.inf, "bound")})
+    found = effect_size_table(result, ((2, 0),), 0.95).iloc[0]
+    assert found["high"] == pytest.approx(-80.0)
+    assert np.isnan(found["value"])
