@@ -44,7 +44,7 @@ def contrast_table(
     its model gave it; the other pairs then are adjusted by Šidák's inequality over the family.
     """
     rows = _differences(result, pairs)
-    bounded = [_bound(result, i, j) for i, j in pairs]
+    bounded = [bound_of(result, i, j) for i, j in pairs]
     estimable = np.isfinite(rows["se"]) & np.array([bound is None for bound in bounded])
     for name in ("estimate", "se", "df", "p"):
         rows[name] = np.where(estimable, rows[name], np.nan)
@@ -70,7 +70,8 @@ def _differences(result: ModelResult, pairs: tuple[Pair, ...]) -> Columns:
             "p": p}  # fmt: skip
 
 
-def _bound(result: ModelResult, i: int, j: int) -> Bound | None:
+def bound_of(result: ModelResult, i: int, j: int) -> Bound | None:
+    """Return the bound of mean i over mean j, turned round if it was stated the other way."""
     a, b = result.means.treatments[i], result.means.treatments[j]
     if (a, b) in result.bounds:
         return result.bounds[a, b]

@@ -5,6 +5,7 @@ import pandas as pd
 from scipy import optimize, special
 
 from trialkit.inference import fieller, multiplicity
+from trialkit.inference.contrasts import bound_of
 from trialkit.inference.effect import Effect
 from trialkit.inference.estimates import MarginalMeans, ModelResult
 from trialkit.inference.multivariate_t import Pair, scale_rule
@@ -73,9 +74,8 @@ def normal_effects(result: ModelResult, i: int, j: int, level: float) -> dict[st
 def _log_percent(result: ModelResult, i: int, j: int, level: float) -> Effect:
     """Percent change of a ratio on the log scale: 100 (exp(difference) - 1)."""
     means, V = result.means, result.means.covariance
-    names = (means.treatments[i], means.treatments[j])
-    if names in result.bounds:
-        bound = result.bounds[names]
+    bound = bound_of(result, i, j)
+    if bound is not None:
         return Effect(np.nan, 100 * (bound.low - 1), 100 * (bound.high - 1), bound.method)
     se = float(np.sqrt(V[i, i] + V[j, j] - 2 * V[i, j]))
     half = float(multiplicity.quantile(1 - level, means.pair_df[i, [j]])[0]) * se

@@ -135,9 +135,7 @@ def _reference(plots: PlotCounts, fit: TrialFit, j: int | None, side: int) -> bo
     return bounds.Reference(odds if side < 0 else 1 / odds, phi, clumping)
 
 
-def method_words(
-    side: int, level: float, supposed: str = "plots varying as the others do"
-) -> str:
+def method_words(side: int, level: float, supposed: str = "plots varying as the others do") -> str:
     """Return in words how a bound was obtained."""
     what = "finding nothing at all" if side < 0 else "finding nothing else"
     return (

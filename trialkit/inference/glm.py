@@ -87,9 +87,7 @@ def fit(
     return GlmFit(coefficients, mean, weight, inverse, moved < 1e-6, step)
 
 
-def _firth_score(
-    family: Family, mean: np.ndarray, size: np.ndarray, hat: np.ndarray
-) -> np.ndarray:
+def _firth_score(family: Family, mean: np.ndarray, size: np.ndarray, hat: np.ndarray) -> np.ndarray:
     """Return what Jeffreys' prior adds to the score residual (canonical links)."""
     share = mean / size if isinstance(family, Binomial) else np.zeros_like(mean)
     return hat * (0.5 - share)

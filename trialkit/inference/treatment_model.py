@@ -135,9 +135,7 @@ def is_extreme(response: np.ndarray, top: np.ndarray | None) -> bool:
     return not response.any() or (top is not None and bool((response == top).all()))
 
 
-def wald(
-    estimate: np.ndarray, covariance: np.ndarray
-) -> np.ndarray:
+def wald(estimate: np.ndarray, covariance: np.ndarray) -> np.ndarray:
     """Return the Wald F (d,) of equal treatment means on k - 1 degrees of freedom."""
     differences = estimate[:, 1:] - estimate[:, :1]
     contrast = np.column_stack([-np.ones(estimate.shape[1] - 1), np.eye(estimate.shape[1] - 1)])
