@@ -89,7 +89,7 @@ def scale_of(measure: Measure, shown: pd.DataFrame) -> Scale:
     ends = shown[["effect", "effect_low", "effect_high"]].to_numpy(float)
     ends = ends[np.isfinite(ends)]
     marks = shown["effect"].to_numpy(float)
-    reach = max([2.2 * margin, *(1.6 * np.abs(marks[np.isfinite(marks)]))])
+    reach = max([4 * margin, *(3 * np.abs(marks[np.isfinite(marks)]))])
     left = max(min([*ends, -1.3 * margin]), -reach)
     right = min(max([*ends, 1.3 * margin]), reach)
     pad = 0.04 * (right - left)

@@ -99,14 +99,15 @@ def bounded(low: float, high: float, bound: str, unit: str) -> str:
     return f"at {'least' if towards_zero else 'most'} {change(end, unit)}"
 
 
-def day(date: Any) -> str:
-    """Write a date without its year.
+def day(date: Any, brief: bool = False) -> str:
+    """Write a date without its year; ``brief`` cuts months of more than five letters.
 
     >>> day(pd.Timestamp(2026, 6, 3)).replace(SPACE, " ")
     '3 June'
     """
     stamp = pd.Timestamp(date)
-    return f"{stamp.day}{SPACE}{MONTHS[stamp.month - 1]}"
+    month = MONTHS[stamp.month - 1]
+    return f"{stamp.day}{SPACE}{month[:3] if brief and len(month) > 5 else month}"
 
 
 def listed(words: list[str]) -> str:

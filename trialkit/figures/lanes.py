@@ -1,7 +1,8 @@
 """What was done and when, as lanes under a time axis: bars for spans, marks for single days."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import inf
 from typing import Final
 
 import pandas as pd
@@ -15,6 +16,7 @@ from trialkit.figures.theme import Style
 LANE: Final = 0.24  # inches a line of a lane
 ALL: Final = ""
 NAME: Final = 1.3  # inches before a name is wrapped
+LONG: Final = 120  # days of a time axis on which months are abbreviated
 SHORT: Final = 75  # days of a time axis that has mid-months labelled too
 GAP: Final = 0.16  # inches around an item's text
 
@@ -53,9 +55,12 @@ class TimeAxis:
 
     def apply(self, axes: Axes, labelled: bool = True) -> None:
         """Set limits and months, in English whatever the machine's language."""
+        long = (self.last - self.first).days > LONG
         axes.set_xlim(*self.limits)
         axes.xaxis.set_major_locator(MonthLocator(bymonthday=self._days_labelled))
-        axes.xaxis.set_major_formatter(lambda value, _: labels.day(num2date(value).date()))
+        axes.xaxis.set_major_formatter(
+            lambda value, _: labels.day(num2date(value).date(), brief=long)
+        )
         axes.tick_params(axis="x", labelbottom=labelled, length=4 if labelled else 0)
 
 
@@ -73,8 +78,22 @@ class PackedLane:
 
     name: str
     look: Style | None
-    placed: tuple[tuple[Item, int], ...]
+    placed: tuple["Place", ...]
     lines: int
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where an item stands in its lane: its line, the days it takes, and where its text goes.
+
+    ``side`` is "right" or "left" of the item, or "below" on a line more where neither has room.
+    """
+
+    item: Item
+    side: str
+    first: float
+    last: float
+    line: int = 0
 
 
 def lanes_of(
@@ -159,15 +178,8 @@ def pack(lanes: list[Lane], looks: dict[str, Style], axis: TimeAxis) -> list[Pac
     for lane in lanes:
         look = looks.get(lane.treatment)
         name = wrap(look.label if look else "All plots", NAME, theme.SMALL)
-        ends: list[float] = []
-        placed = []
-        for item in lane.items:
-            first, last, _ = _extent(item, axis)
-            row = next((n for n, end in enumerate(ends) if end <= first), len(ends))
-            ends[row : row + 1] = [last]
-            placed.append((item, row))
-        lines = max(len(ends), name.count("\n") + 1)
-        packed.append(PackedLane(name, look, tuple(placed), lines))
+        placed, count = _lines([_place(item, axis) for item in lane.items])
+        packed.append(PackedLane(name, look, placed, max(count, name.count("\n") + 1)))
     return packed
 
 
@@ -176,12 +188,31 @@ def height_of_lanes(packed: list[PackedLane]) -> float:
     return LANE * sum(lane.lines for lane in packed)
 
 
-def _extent(item: Item, axis: TimeAxis) -> tuple[float, float, bool]:
-    """First and last day that an item takes with its text, and whether the text is at its left."""
+def _place(item: Item, axis: TimeAxis) -> Place:
     room = axis.days(text_width(item.text, theme.SMALL) + GAP)
     first, last = float(date2num(item.days[0])), float(date2num(item.days[-1]))
-    at_left = last + room > axis.limits[1]
-    return (first - room, last, True) if at_left else (first, last + room, False)
+    low, high = axis.limits
+    if last + room <= high:
+        return Place(item, "right", first, last + room)
+    if first - room >= low:
+        return Place(item, "left", first - room, last)
+    start = max(low, min(first, high - room))
+    return Place(item, "below", start, max(last, start + room))
+
+
+def _lines(places: list[Place]) -> tuple[tuple[Place, ...], int]:
+    """Give each place the first line, or first two, on which it touches no other."""
+    ends: list[float] = []
+    placed = []
+    for place in places:
+        needed = 2 if place.side == "below" else 1
+        line = 0
+        while any(end > place.first for end in ends[line : line + needed]):
+            line += 1
+        ends += [-inf] * (line + needed - len(ends))
+        ends[line : line + needed] = [place.last] * needed
+        placed.append(replace(place, line=line))
+    return tuple(placed), len(ends)
 
 
 def draw_lanes(axes: Axes, packed: list[PackedLane], axis: TimeAxis) -> None:
@@ -191,9 +222,9 @@ def draw_lanes(axes: Axes, packed: list[PackedLane], axis: TimeAxis) -> None:
     axes.spines["left"].set_visible(False)
     top = 0
     for lane in packed:
-        for item, row in lane.placed:
-            _draw_item(axes, item, top + row + 0.5, lane.look)
-            _name_item(axes, item, top + row + 0.5, axis)
+        for place in lane.placed:
+            _draw_item(axes, place.item, top + place.line + 0.5, lane.look)
+            _name_item(axes, place, top + place.line + 0.5)
         axes.annotate(lane.name, (1, top + lane.lines / 2), (8, 0), va="center",
                       xycoords=axes.get_yaxis_transform(), textcoords="offset points",
                       color=lane.look.text if lane.look else theme.INK, fontsize=theme.SMALL,
@@ -213,8 +244,13 @@ def _draw_item(axes: Axes, item: Item, row: float, look: Style | None) -> None:
         axes.plot(days, [row] * len(days), color=colour, marker="|", ls="", ms=10, mew=1.8)
 
 
-def _name_item(axes: Axes, item: Item, row: float, axis: TimeAxis) -> None:
-    *_, at_left = _extent(item, axis)
-    day, shift, side = (item.days[0], -6, "right") if at_left else (item.days[-1], 6, "left")
-    axes.annotate(item.text, (float(date2num(day)), row), (shift, 0), ha=side, va="center_baseline",
-                  textcoords="offset points", fontsize=theme.SMALL)  # fmt: skip
+def _name_item(axes: Axes, place: Place, line: float) -> None:
+    days = place.item.days
+    day, shift, side = {
+        "right": (float(date2num(days[-1])), 6, "left"),
+        "left": (float(date2num(days[0])), -6, "right"),
+        "below": (place.first, 0, "left"),
+    }[place.side]
+    axes.annotate(place.item.text, (day, line + (place.side == "below")), (shift, 0), ha=side,
+                  va="center_baseline", textcoords="offset points",
+                  fontsize=theme.SMALL)  # fmt: skip

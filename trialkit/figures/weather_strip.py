@@ -164,18 +164,24 @@ def _quiet(axes: Axes, seen: _Weather) -> None:
 def _month_texts(axes: Axes, seen: _Weather, axis: TimeAxis) -> None:
     """Rain of the month in bold, the normal below it, where the month is wide enough."""
     left, right = axis.limits
+    roomy = axis.days(text_width("normal 0.00", theme.SMALL) + 0.1) <= 28
     for record in rows_of(seen.months):
         first = max(float(date2num(record.month.start_time)), left)
         last = min(float(date2num(record.month.end_time)), right)
         said = labels.amount(record.rain, seen.rain_unit, 2)
-        unknown = np.isnan(record.rain_normal)
-        normal = "" if unknown else f"normal {labels.number(record.rain_normal, 2)}"
-        if last - first < axis.days(text_width(normal or said, theme.SMALL) + 0.04):
+        normal = _normal(record.rain_normal, roomy)
+        if last - first < axis.days(text_width(max(said, normal, key=len), theme.SMALL) + 0.08):
             continue
         options: Any = {"xycoords": axes.get_xaxis_transform(), "textcoords": "offset points",
                         "ha": "center", "va": "bottom", "fontsize": theme.SMALL}  # fmt: skip
         axes.annotate(said, ((first + last) / 2, 1), (0, 20), weight="bold", **options)
         axes.annotate(normal, ((first + last) / 2, 1), (0, 6), color=theme.SOFT, **options)
+
+
+def _normal(rain: float, roomy: bool) -> str:
+    if np.isnan(rain):
+        return ""
+    return f"normal {labels.number(rain, 2)}" if roomy else f"({labels.number(rain, 2)})"
 
 
 def _finding(seen: _Weather) -> str:
@@ -202,7 +208,8 @@ def _finding(seen: _Weather) -> str:
 def _caption(seen: _Weather, lanes: bool) -> str:
     parts = [
         f"Daily lowest to highest temperature ({seen.heat_unit}) and daily rain"
-        f" ({seen.rain_unit}), with the rain of each month against the normal of the same days."
+        f" ({seen.rain_unit}), with the rain of each month and, below it, the"
+        " normal of the same days."
     ]
     if seen.bloom:
         parts.append("Grey: the crop in bloom.")
