@@ -145,7 +145,7 @@ def _missing_file(context: Context, folder: Path, table: str, *, rows: bool) -> 
     return Fault(
         (folder / f"{table}.csv").as_posix(),
         what="the file is missing" if rows else f"nothing typed yet in {table}",
-        remedy=describe_empty(table),
+        remedy=f"{describe_empty(table)}; leave it if this is not recorded here",
         code="missing_file" if rows else "nothing_typed",
         severity=severity,
     )

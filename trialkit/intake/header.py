@@ -85,11 +85,18 @@ def bare_name(text: str) -> str:
 
 def _header_row(cells: pd.DataFrame, table: str) -> int | None:
     known = set(column_names(table))
-    top = cells.head(_HEADER_WITHIN)
-    rows = top.astype("object").itertuples(index=False)
-    hits = [sum(bare_name(str(text)) in known for text in row) for row in rows]
+    hits = [
+        sum(isinstance(text, str) and bare_name(text) in known for text in row)
+        for row in _texts_of(cells, 0, _HEADER_WITHIN)
+    ]
     most = max(hits, default=0)
-    return int(str(top.index[hits.index(most)])) if most else None
+    return int(cells.index[hits.index(most)]) if most else None
+
+
+def _texts_of(cells: pd.DataFrame, first: int, last: int) -> Iterator[tuple[object, ...]]:
+    """Rows ``first`` up to ``last`` (counted from 0) as tuples of texts."""
+    columns = [cells[name].array[first:last] for name in cells]
+    return zip(*columns, strict=True)
 
 
 def _without_header(grid: Grid, place: Place) -> Sheet:
@@ -106,7 +113,8 @@ def _without_header(grid: Grid, place: Place) -> Sheet:
 
 def _names(cells: pd.DataFrame, row: int) -> dict[int, str]:
     """Headers by position, as typed; a position without one is left away."""
-    header = cells.loc[[row]].astype("object").to_numpy()[0]
+    at = row - int(cells.index[0])
+    header = next(_texts_of(cells, at, at + 1))
     return {position: str(text) for position, text in enumerate(header) if isinstance(text, str)}
 
 
@@ -127,6 +135,8 @@ def _known_columns(body: pd.DataFrame, names: dict[int, str], table: str) -> pd.
 
 
 def _above(cells: pd.DataFrame, header_row: int) -> Iterator[Problem]:
+    if cells.index[0] == header_row:
+        return
     above = cells.loc[cells.index < header_row].dropna(how="all")
     if len(above):
         rows = [int(row) for row in above.index]
@@ -229,7 +239,10 @@ def _nameless(body: pd.DataFrame, names: dict[int, str]) -> Iterator[Problem]:
 
 
 def _blank_rows(body: pd.DataFrame) -> list[int]:
-    return rows_where(body.isna().all(axis=1))
+    if not len(body.columns):
+        return []
+    empty = np.logical_and.reduce([body[name].cat.codes.to_numpy() < 0 for name in body])
+    return [int(row) for row in body.index[empty]]
 
 
 def _blank(body: pd.DataFrame) -> Iterator[Problem]:
@@ -288,7 +301,7 @@ def _unlabelled_sums(cells: pd.DataFrame, table: str) -> list[int]:
     """The last row, where it tells of no plot and its numbers are the sums of those above."""
     numeric = [name for name in columns_of_type(table, float) if name in cells]
     others = [name for name in cells if name not in numeric]
-    if not numeric or not others or not len(cells) or cells[others].tail(50).iloc[-1].notna().any():
+    if not numeric or not others or len(cells) < 3 or _says_something(cells[others]):
         return []
     filled = cells.loc[cells.notna().any(axis=1)]
     last = filled.iloc[-1].dropna()
@@ -299,6 +312,11 @@ def _unlabelled_sums(cells: pd.DataFrame, table: str) -> list[int]:
     return (
         [int(filled.index[-1])] if bool(((sums - typed).abs() <= 1e-3 * sums.abs()).all()) else []
     )
+
+
+def _says_something(cells: pd.DataFrame) -> bool:
+    """Say whether the last row of a sheet has text in any of these columns."""
+    return any(bool(cells[name].tail(1).notna().all()) for name in cells)
 
 
 def _located(

@@ -149,4 +149,7 @@ def _column_or_empty(typed: pd.DataFrame, name: str) -> np.ndarray:
 
 def empty_left_out() -> pd.DataFrame:
     """Return a left-out table without rows."""
-    return pd.DataFrame({name: pd.Series(dtype="object") for name in LEFT_OUT})
+    return _EMPTY.copy()
+
+
+_EMPTY: Final = pd.DataFrame(columns=list(LEFT_OUT), dtype="object")

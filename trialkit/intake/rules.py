@@ -50,7 +50,8 @@ def _failure_cases(typed: Typed) -> dict[tuple[str, str], list[int]]:
     present = [name for name in typed.frame if name in typed.sheet.cells.columns]
     kept: dict[tuple[str, str], list[int]] = {}
     try:
-        _model(table, tuple(present)).validate(typed.frame[present], lazy=True)
+        model = _model(table, tuple(present))
+        model.validate(typed.frame[list(model.columns)], lazy=True, inplace=True)
     except SchemaErrors as errors:
         cases = errors.failure_cases
         for column, check, row in zip(cases["column"], cases["check"], cases["index"], strict=True):
@@ -61,6 +62,7 @@ def _failure_cases(typed: Typed) -> dict[tuple[str, str], list[int]]:
 
 @lru_cache(maxsize=256)
 def _model(table: str, present: tuple[str, ...]) -> pa.DataFrameSchema:
-    """The schema of a table, for the columns that a sheet has."""
+    """The schema of a table, for those columns of a sheet that have a rule beyond their type."""
     model = schema(table)
-    return model.remove_columns([name for name in model.columns if name not in present])
+    ruled = {name for name, column in model.columns.items() if column.checks or not column.nullable}
+    return model.remove_columns([name for name in model.columns if name not in ruled & {*present}])
