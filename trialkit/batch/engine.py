@@ -2,12 +2,25 @@
 
 from typing import Any
 
+from nbclient.exceptions import CellTimeoutError
 from papermill.clientwrap import PapermillNotebookClient
 from papermill.engines import NBClientEngine, papermill_engines
 
 from trialkit.batch.provisioner import WarmManager
 
 ENGINE = "trialkit"
+
+
+class BatchClient(PapermillNotebookClient):
+    """papermill's own client; a kernel that hangs is killed and not asked to end."""
+
+    def papermill_execute_cells(self) -> None:
+        """Run the cells one after the other."""
+        try:
+            super().papermill_execute_cells()
+        except CellTimeoutError:
+            self.shutdown_kernel = "immediate"
+            raise
 
 
 class BatchEngine(NBClientEngine):
@@ -29,7 +42,7 @@ class BatchEngine(NBClientEngine):
         """Run the cells of the managed notebook."""
         if keep is not None:
             keep.append(nb_man.nb)
-        client = PapermillNotebookClient(
+        client = BatchClient(
             nb_man,
             kernel_name=kernel_name,
             kernel_manager_class=WarmManager,

@@ -116,6 +116,14 @@ class WarmManager(AsyncKernelManager):
 
     pre_start_kernel = _async_pre_start_kernel
 
+    async def _async_interrupt_kernel(self) -> None:
+        # A kernel that is asked to end has no cell left to interrupt; a signal might only hit the
+        # moment after the last one and be reported as an error.
+        if not self.shutting_down:
+            await super()._async_interrupt_kernel()
+
+    interrupt_kernel = _async_interrupt_kernel
+
     async def _async_finish_shutdown(
         self, waittime: float | None = None, pollinterval: float = POLL, restart: bool = False
     ) -> None:

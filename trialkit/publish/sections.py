@@ -12,6 +12,7 @@ BlockKind = Literal["words", "table", "figure", "fault"]
 _PICTURES = ("image/png", "image/svg+xml", "image/jpeg")
 _SECTION = re.compile(r"\s*##[ \t]+(?P<title>[^\n#].*?)[ \t#]*(?:\n|\Z)(?P<rest>.*)\Z", re.DOTALL)
 _TITLE = re.compile(r"\s*#[ \t]+[^\n]*\n?")
+_LABEL = "<p><strong>Invented data.</strong>"
 _COLOURS = re.compile(r"\x1b\[[0-9;]*m")
 
 
@@ -23,6 +24,9 @@ class Block:
     markup: str = ""
     source: str = ""
     alternative: str = ""
+    caption: str = ""
+    width: int = 0
+    height: int = 0
 
 
 @dataclass
@@ -64,7 +68,8 @@ def masthead_of(notebook: Mapping[str, Any]) -> str:
     for cell in notebook["cells"]:
         for output in cell.get("outputs", ()) if _is_heading(cell) else ():
             if "text/markdown" in output.get("data", {}):
-                return markdown_to_html(_joined(output["data"]["text/markdown"]))
+                words = markdown_to_html(_joined(output["data"]["text/markdown"]))
+                return words.replace(_LABEL, f'<p class="invented">{_LABEL[3:]}', 1)
     return ""
 
 
@@ -122,13 +127,20 @@ def _shown(data: Mapping[str, Any], metadata: Mapping[str, Any], order: HeadingO
 
 
 def _figure(kind: str, picture: str, metadata: Mapping[str, Any]) -> Block:
-    alternative = metadata.get(kind, {}).get("alt") or metadata.get("alt")
-    if not alternative:
+    about = metadata.get(kind, {})
+    if not about.get("alt"):
         raise TrialkitError(
             "A figure has no alternative text, so the page was not written. "
             "Give the figure an alternative text that states what it shows."
         )
-    return Block("figure", source=_data_uri(kind, picture), alternative=str(alternative))
+    return Block(
+        "figure",
+        source=_data_uri(kind, picture),
+        alternative=str(about["alt"]),
+        caption=str(about.get("caption", "")),
+        width=int(about.get("width", 0)),
+        height=int(about.get("height", 0)),
+    )
 
 
 def _data_uri(kind: str, picture: str) -> str:
