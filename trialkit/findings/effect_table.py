@@ -42,10 +42,20 @@ def mean_rows(measure: Measure, analysis: Analysis, scope: Scope) -> pd.DataFram
     interval that reaches below zero stops there.
     """
     scale = 100.0 if measure.family == "proportion" else 1.0
-    means = analysis.means.copy()
+    means = _with_extremes(analysis)
     means[["mean", "se", "low", "high"]] = means[["mean", "se", "low", "high"]] * scale
     means["low"] = means["low"].clip(lower=0.0)
     return means.assign(season=scope.season, site=scope.site, measure=measure.id)[list(MEANS)]
+
+
+def _with_extremes(analysis: Analysis) -> pd.DataFrame:
+    """Means with those that are only bounded at what was seen: nothing, or nothing else."""
+    means = analysis.means.copy()
+    for place, treatment in enumerate(means["treatment"]):
+        bound = analysis.model.bounds.get((treatment, ""))
+        if bound is not None:
+            means.loc[means.index[place], "mean"] = bound.low if bound.low == 0 else bound.high
+    return means
 
 
 def effect_rows(study: Study, measure: Measure, analysis: Analysis, scope: Scope) -> pd.DataFrame:
@@ -75,7 +85,7 @@ def _effect_row(
         "margin": effect.margin,
         "verdict": verdict.word,
         "direction": verdict.direction,
-        "bound": contrast.get("bound") or "",
+        "bound": contrast["bound"] if isinstance(contrast["bound"], str) else "",
     }
 
 

@@ -11,6 +11,7 @@ from trialkit.inference.estimates import ModelResult
 
 LEVEL = 0.05
 FEW = 3
+GROSS = "in so few plots only a gross one would show"
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,8 @@ def normality(table: pd.DataFrame) -> Check | None:
         return None
     W, p = stats.shapiro(studentised)
     if p >= LEVEL:
-        return Check("normality", W, p, f"Residuals look normal enough (Shapiro-Wilk p = {p:.2g}).")
+        fine = f"Residuals show no departure from normality (Shapiro-Wilk p = {p:.2g}); {GROSS}."
+        return Check("normality", W, p, fine)
     row = table["row"].iloc[int(np.abs(studentised).argmax())]
     return Check("normality", W, p,
                  f"Residuals are not normal (Shapiro-Wilk p = {p:.2g}); row {row} is farthest off. "
@@ -70,8 +72,8 @@ def equal_variance(table: pd.DataFrame, groups: np.ndarray) -> Check | None:
         return None
     W, p = stats.levene(*samples, center="median")
     if p >= LEVEL:
-        return Check("equal variance", W, p,
-                     f"Treatments vary alike (Brown-Forsythe p = {p:.2g}).")  # fmt: skip
+        fine = f"Treatments show no difference in spread (Brown-Forsythe p = {p:.2g}); {GROSS}."
+        return Check("equal variance", W, p, fine)
     return Check("equal variance", W, p,
                  f"Treatments vary unequally (Brown-Forsythe p = {p:.2g}), so one error for all "
                  "misleads. Analyse the logarithm if the spread grows with the mean, or use the "
@@ -100,8 +102,11 @@ def additivity(design: Design, model: ModelResult) -> Check | None:
     F = ss / (rest / (fit.df - 1))
     p = float(special.fdtrc(1, fit.df - 1, F))
     if p >= LEVEL:
-        alike = f"Treatments act alike in all blocks (Tukey's non-additivity p = {p:.2g})."
-        return Check("additivity", F, p, alike)
+        fine = (
+            "Treatment effects show no growth with the level of the block (Tukey's non-additivity "
+            f"p = {p:.2g}); {GROSS}."
+        )
+        return Check("additivity", F, p, fine)
     return Check("additivity", F, p,
                  f"Treatment effects grow with the level of the block (Tukey's non-additivity "
                  f"p = {p:.2g}). Analyse the logarithm: effects then are ratios.")  # fmt: skip
