@@ -110,7 +110,7 @@ def fit(design: Design, level: float) -> ModelResult:
     if across and continuous:
         return fit_mixed(design)
     if across:
-        from trialkit.inference.pooling import fit_two_stage
+        from trialkit.inference.two_stage import fit_two_stage
 
         return fit_two_stage(design, level)
     if design.family == "count":

@@ -16,6 +16,7 @@ Clin. Trials 7:177; Viechtbauer 2005, J. Educ. Behav. Stat. 30:261 (REML) and 20
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import Literal, get_args
 
 import numpy as np
@@ -34,7 +35,7 @@ class Solution:
     """The weighted fit at one tau².
 
     beta (p,), phi (p, p) = (X'WX)^-1, q the weighted residual sum of squares on ``df``, loglik the
-    restricted log likelihood, score its derivative by tau².
+    restricted log likelihood, score its derivative by tau², excess tr(PC).
     """
 
     tau2: float
@@ -43,6 +44,7 @@ class Solution:
     q: float
     loglik: float
     score: float
+    excess: float
 
 
 @dataclass(frozen=True)
@@ -67,38 +69,42 @@ class Evidence:
 
     def solve(self, tau2: float) -> Solution:
         """Return the weighted fit at ``tau2``."""
-        inverses = [np.linalg.inv(s + tau2 * c) for _, s, _, c in self.groups]
-        phi, beta = self._coefficients(inverses)
-        q, trace, curve, log_det = 0.0, 0.0, 0.0, -float(np.linalg.slogdet(phi)[1])
-        for w, (y, _, x, c) in zip(inverses, self.groups, strict=True):
-            rest = y - x @ beta
-            weighted = np.einsum("mij,mj->mi", w, rest)
-            q += float(np.sum(weighted * rest))
-            curve += float(np.einsum("mi,mij,mj->", weighted, c, weighted))
-            wx = w @ x
-            inner = np.einsum("mia,mij,mjb->ab", wx, c, wx)
-            trace += float(np.sum(w * c) - np.sum(phi * inner))
-            log_det -= float(np.linalg.slogdet(w)[1].sum())
-        loglik = -(self.df * np.log(2 * np.pi) + log_det + q) / 2
-        return Solution(tau2, beta, phi, q, loglik, (curve - trace) / 2)
+        return self.profile(np.array([tau2]))[0]
 
-    def _coefficients(self, inverses: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
-        pairs = list(zip(inverses, self.groups, strict=True))
-        information = sum(np.einsum("mia,mij,mjb->ab", x, w, x) for w, (_, _, x, _) in pairs)
-        right = sum(np.einsum("mia,mij,mj->a", x, w, y) for w, (y, _, x, _) in pairs)
+    def profile(self, tau2: np.ndarray) -> list[Solution]:
+        """Return the weighted fits at each of ``tau2`` (g,)."""
+        weights = [np.linalg.inv(s + tau2[:, None, None, None] * c) for _, s, _, c in self.groups]
+        phi, beta = self._coefficients(weights)
+        q, trace, curve = np.zeros(len(tau2)), np.zeros(len(tau2)), np.zeros(len(tau2))
+        log_det = -np.linalg.slogdet(phi)[1]
+        for w, (y, _, x, c) in zip(weights, self.groups, strict=True):
+            rest = (y[..., None] - x @ beta[:, None, :, None])[..., 0]
+            weighted = (w @ rest[..., None])[..., 0]
+            q += (weighted * rest).sum(axis=(1, 2))
+            curve += (weighted * (c @ weighted[..., None])[..., 0]).sum(axis=(1, 2))
+            wx = w @ x
+            inner = (wx.swapaxes(2, 3) @ c @ wx).sum(axis=1)
+            trace += (w * c).sum(axis=(1, 2, 3)) - (phi * inner).sum(axis=(1, 2))
+            log_det -= np.linalg.slogdet(w)[1].sum(axis=1)
+        loglik = -(self.df * np.log(2 * np.pi) + log_det + q) / 2
+        rows = zip(tau2, beta, phi, q, loglik, (curve - trace) / 2, trace, strict=True)
+        return [
+            Solution(float(t), b, f, float(a), float(v), float(d), float(e))
+            for t, b, f, a, v, d, e in rows
+        ]
+
+    def _coefficients(self, weights: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+        """Return (g, p, p) inverse information and (g, p) coefficients."""
+        pairs = list(zip(weights, self.groups, strict=True))
+        information = sum((x.swapaxes(1, 2) @ w @ x).sum(axis=1) for w, (_, _, x, _) in pairs)
+        right = sum((x.swapaxes(1, 2) @ w @ y[..., None]).sum(axis=1) for w, (y, _, x, _) in pairs)
         phi = np.linalg.inv(information)
-        return phi, phi @ right
+        return phi, (phi @ right)[..., 0]
 
     @cached_property
-    def excess(self) -> float:
-        """Return dE Q / dtau² with the weights of tau² = 0, that is tr(P C)."""
-        inverses = [np.linalg.inv(s) for _, s, _, _ in self.groups]
-        phi, _ = self._coefficients(inverses)
-        total = 0.0
-        for w, (_, _, x, c) in zip(inverses, self.groups, strict=True):
-            wx = w @ x
-            total += float(np.sum(w * c) - np.sum(phi * np.einsum("mia,mij,mjb->ab", wx, c, wx)))
-        return total
+    def at_zero(self) -> Solution:
+        """Return the fit at tau² = 0."""
+        return self.solve(0.0)
 
     @cached_property
     def scale(self) -> float:
@@ -124,7 +130,7 @@ def tau_squared(evidence: Evidence, method: Method) -> float:
             f"{', '.join(get_args(Method))}."
         )
     if method == "DerSimonian-Laird":
-        return max(0.0, (evidence.solve(0.0).q - evidence.df) / evidence.excess)
+        return max(0.0, (evidence.at_zero.q - evidence.df) / evidence.at_zero.excess)
     if method == "Paule-Mandel":
         return where_q_is(evidence, evidence.df)
     return _restricted_maximum(evidence)
@@ -132,7 +138,7 @@ def tau_squared(evidence: Evidence, method: Method) -> float:
 
 def where_q_is(evidence: Evidence, target: float) -> float:
     """Return the tau² at which Q falls to ``target``; 0 where Q starts below it."""
-    if evidence.solve(0.0).q <= target:
+    if evidence.at_zero.q <= target:
         return 0.0
     high = evidence.scale
     while evidence.solve(high).q > target:
@@ -142,13 +148,13 @@ def where_q_is(evidence: Evidence, target: float) -> float:
 
 def _restricted_maximum(evidence: Evidence) -> float:
     """Return the best of the local maxima of the restricted likelihood, the boundary included."""
-    grid = GRID * evidence.scale
-    score = [evidence.solve(tau2).score for tau2 in grid]
-    tops = [0.0]
-    for low, high, rises, falls in zip(grid, grid[1:], score, score[1:], strict=False):
-        if rises > 0 >= falls:
-            tops.append(_root(lambda tau2: evidence.solve(tau2).score, low, high))
-    return max(tops, key=lambda tau2: evidence.solve(tau2).loglik)
+    found = evidence.profile(GRID * evidence.scale)
+    tops = [found[0]]
+    for low, high in pairwise(found):
+        if low.score > 0 >= high.score:
+            top = _root(lambda tau2: evidence.solve(tau2).score, low.tau2, high.tau2)
+            tops.append(evidence.solve(top))
+    return max(tops, key=lambda solution: solution.loglik).tau2
 
 
 def _root(function: Callable[[float], float], low: float, high: float) -> float:
@@ -164,4 +170,4 @@ def tau_squared_interval(evidence: Evidence, level: float = 0.95) -> tuple[float
 
 def typical_variance(evidence: Evidence) -> float:
     """Return the typical variance within environments that I² sets tau² against (df / tr(PC))."""
-    return evidence.df / evidence.excess
+    return evidence.df / evidence.at_zero.excess

@@ -95,7 +95,7 @@ def pool(
     estimate = float(at.beta[0])
     reach = float(stats.t.ppf((1 + level) / 2, df_used)) * se
     further = float(stats.t.ppf((1 + level) / 2, reference)) * float(np.hypot(at.tau2**0.5, se))
-    q = evidence.solve(0.0).q
+    q = evidence.at_zero.q
     i2, i2_low, i2_high = _inconsistency(evidence, at.tau2, level)
     return Pooled(
         estimate=estimate,
