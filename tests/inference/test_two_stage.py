@@ -92,10 +92,11 @@ def even(count_check: float) -> pd.DataFrame:
 
 def test_treatment_empty_everywhere_gets_the_exact_bound_over_all_environments():
     # Given N Poisson insects, all on the check: (1 + ratio)^-N = 0.05 (conditional binomial).
-    bound = fit(even(4.0)).bounds["1", "0"]
-    assert bound.low == 0
-    assert bound.high == pytest.approx(0.05 ** (-1 / 24) - 1, rel=0.02)
-    assert bound.p == pytest.approx(0.5**24, rel=0.2)
+    for count in (1.0, 4.0):
+        bound, total = fit(even(count)).bounds["1", "0"], 6 * count
+        assert bound.low == 0
+        assert bound.high == pytest.approx(0.05 ** (-1 / total) - 1, rel=0.02)
+    assert fit(even(1.0)).bounds["1", "0"].p == pytest.approx(0.5**6, rel=0.05)
 
 
 def test_bound_is_tighter_than_that_of_fewer_insects():

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import AnalysisError
-from trialkit.inference import glm
 from trialkit.inference.design import Design
+from trialkit.inference.families import Binomial, Family, Poisson
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class Plan:
               bounded, (n,) the plots in them.
     """
 
-    family: glm.Family
+    family: Family
     environments: tuple[str, ...]
     treatments: tuple[str, ...]
     environment: np.ndarray
@@ -77,8 +77,8 @@ def plan_pooling(design: Design) -> Plan:
     )
 
 
-def _family(design: Design) -> glm.Family:
-    return glm.Binomial() if design.family == "proportion" else glm.Poisson()
+def _family(design: Design) -> Family:
+    return Binomial() if design.family == "proportion" else Poisson()
 
 
 def sizes(frame: pd.DataFrame) -> np.ndarray:

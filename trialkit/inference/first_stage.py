@@ -20,6 +20,7 @@ import numpy as np
 from trialkit.errors import AnalysisError
 from trialkit.inference import dispersion, glm
 from trialkit.inference.count_plan import Plan
+from trialkit.inference.families import Family
 
 LEVELLING_STEPS = 5
 UNIT_STEPS = 40
@@ -61,7 +62,7 @@ class FirstStage:
     clumping : average over environments, see the module ``dispersion``.
     """
 
-    family: glm.Family
+    family: Family
     names: tuple[str, ...]
     groups: tuple[Group, ...]
     fits: tuple[glm.GlmFit, ...]
@@ -115,11 +116,11 @@ def fit_environments(plan: Plan) -> FirstStage:
     return FirstStage(plan.family, plan.environments, scaled, fits, unit, clumping)
 
 
-def _penalised(family: glm.Family, group: Group) -> glm.GlmFit:
+def _penalised(family: Family, group: Group) -> glm.GlmFit:
     return glm.fit(family, group.matrix, group.response, group.size, penalised=True)
 
 
-def _clumping(family: glm.Family, groups: tuple[Group, ...], fits: tuple[glm.GlmFit, ...]) -> float:
+def _clumping(family: Family, groups: tuple[Group, ...], fits: tuple[glm.GlmFit, ...]) -> float:
     """Return the clumping averaged over environments by their degrees of freedom; 0 where none."""
     total, weight = 0.0, 0
     for group, fit in zip(groups, fits, strict=True):
@@ -130,7 +131,7 @@ def _clumping(family: glm.Family, groups: tuple[Group, ...], fits: tuple[glm.Glm
     return total / weight if weight else 0.0
 
 
-def _dispersion(family: glm.Family, groups: tuple[Group, ...]) -> float:
+def _dispersion(family: Family, groups: tuple[Group, ...]) -> float:
     """Return Pearson's chi-square over its degrees of freedom, all environments together.
 
     The penalty of the fit counts in responses of dispersion 1, so the division is repeated until
@@ -145,7 +146,7 @@ def _dispersion(family: glm.Family, groups: tuple[Group, ...]) -> float:
     return unit
 
 
-def _pearson(family: glm.Family, groups: tuple[Group, ...]) -> float:
+def _pearson(family: Family, groups: tuple[Group, ...]) -> float:
     square, df = 0.0, 0
     for group in groups:
         fit = _penalised(family, group)
