@@ -21,20 +21,17 @@ class TreatmentTest:
     df2: int
     F: float
     model_p: float
-    randomisation: RandomisationTest | None
+    randomisation: RandomisationTest
 
     @property
     def by_randomisation(self) -> bool:
         """Whether the reported p is that of the randomisation test."""
-        test = self.randomisation
-        return test is not None and test.arrangements >= FEWEST_ARRANGEMENTS
+        return self.randomisation.arrangements >= FEWEST_ARRANGEMENTS
 
     @property
     def p(self) -> float:
         """The p value to report."""
-        if self.randomisation is not None and self.by_randomisation:
-            return self.randomisation.p
-        return self.model_p
+        return self.randomisation.p if self.by_randomisation else self.model_p
 
 
 def compare_treatments(
@@ -43,11 +40,9 @@ def compare_treatments(
     """Test equal treatments: Wald F of all means, and the randomisation test within blocks."""
     F = float(wald(estimate[None], covariance[None])[0])
     df1 = len(estimate) - 1
-    randomisation = None
-    if len(plots.layout.blocks) <= 1:
-        block = plots.layout.blocks[0] if plots.layout.blocks else np.zeros(len(plots.rows), int)
-        scores = block_scores(plots.family, block, plots.response[None], plots.size)[0]
-        randomisation = within_blocks(scores, plots.layout.treatment, block)
+    block = plots.layout.blocks[0] if plots.layout.blocks else np.zeros(len(plots.rows), int)
+    scores = block_scores(plots.family, block, plots.response[None], plots.size)[0]
+    randomisation = within_blocks(scores, plots.layout.treatment, block)
     return TreatmentTest(df1, df, F, float(stats.f.sf(F, df1, df)), randomisation)
 
 

@@ -96,8 +96,6 @@ def _bounded(plots: PlotCounts, bounds: Mapping[tuple[str, str], Bound]) -> list
 
 def _tested(test: TreatmentTest) -> list[str]:
     drawn = test.randomisation
-    if drawn is None:
-        return ["The treatment test is the model's F test."]
     if not test.by_randomisation:
         return [
             f"The treatment test is the model's F test. A randomisation test within blocks gives "

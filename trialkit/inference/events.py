@@ -116,13 +116,12 @@ def _residuals(plots: PlotCounts, fit: TrialFit) -> pd.DataFrame:
 
 
 def _record(fit: TrialFit, test: TreatmentTest) -> Mapping[str, object]:
-    drawn = test.randomisation
     return {
         "steps": fit.model.fitted.steps,
         "converged": bool(fit.model.fitted.converged.all()),
         "penalised": fit.model.penalised,
         "plots_in_model": int(fit.kept.sum()),
-        "randomisation": drawn.words if drawn is not None else "none",
+        "randomisation": test.randomisation.words,
     }
 
 
@@ -135,10 +134,9 @@ def _extra(plots: PlotCounts, fit: TrialFit, test: TreatmentTest) -> Mapping[str
         "deviance": float(plots.family.deviance(response, model.fitted.mean, size)[0]),
         "residual_df": float(model.df),
         "p_model": test.model_p,
+        "p_randomisation": test.randomisation.p,
+        "arrangements": float(test.randomisation.arrangements),
     }
     if found.clumping[0] > 0 and not plots.is_share:
         extra["k"] = 1 / extra["clumping"]
-    if test.randomisation is not None:
-        extra["p_randomisation"] = test.randomisation.p
-        extra["arrangements"] = float(test.randomisation.arrangements)
     return extra

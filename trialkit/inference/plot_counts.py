@@ -9,8 +9,6 @@ from trialkit.inference import families
 from trialkit.inference.design import Design
 from trialkit.inference.treatment_model import Layout, is_extreme
 
-BLOCKING = ("block", "row", "column")
-
 
 @dataclass(frozen=True)
 class PlotCounts:
@@ -59,7 +57,7 @@ class PlotCounts:
 def read(design: Design, family: families.Family) -> PlotCounts:
     """Take the arrays out of a Design."""
     frame = design.frame
-    names = tuple(name for name in BLOCKING if name in frame)
+    names = ("block",) if "block" in frame else ()
     blocks = tuple(frame[name].cat.codes.to_numpy().astype(int) for name in names)
     return PlotCounts(
         family=family,
