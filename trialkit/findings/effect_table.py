@@ -35,6 +35,11 @@ class Effect:
     margin: float
 
 
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Rows of a frame as dicts by column name."""
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+
+
 def mean_rows(measure: Measure, analysis: Analysis, scope: Scope) -> pd.DataFrame:
     """Rows of MEANS of one analysis; means in the measure's canonical unit.
 
@@ -62,7 +67,7 @@ def effect_rows(study: Study, measure: Measure, analysis: Analysis, scope: Scope
     """Rows of EFFECTS of one analysis, one per treatment against the check."""
     rows = [
         _effect_row(study, measure, analysis, contrast, scope)
-        for contrast in analysis.contrasts.to_dict("records")
+        for contrast in records(analysis.contrasts)
     ]
     return pd.DataFrame(rows, columns=list(EFFECTS))
 
@@ -141,8 +146,8 @@ def _percent_of_check(measure: Measure, analysis: Analysis, contrast: dict[str, 
 
 
 def _difference(study: Study, measure: Measure, contrast: dict[str, Any]) -> Effect:
-    numbers = (_number(contrast[name]) for name in ("estimate", "low", "high"))
-    return Effect(*numbers, measure.quantity, margin_in_units(study, measure))
+    value, low, high = (_number(contrast[name]) for name in ("estimate", "low", "high"))
+    return Effect(value, low, high, measure.quantity, margin_in_units(study, measure))
 
 
 def margin_in_units(study: Study, measure: Measure) -> float:
