@@ -125,6 +125,7 @@ def test_a_wide_open_interval_does_not_flatten_the_rest(study, monkeypatch):
                            "not settled", "")]  # fmt: skip
     picture = assert_well_set(lambda: figures.effects(study, effects_frame(rows)), monkeypatch)
     assert picture.data["effect_high"].max() == 2400.0
+    assert "runs on beyond the picture" in picture.caption
 
 
 def test_every_picture_is_seven_inches_wide_or_less(study, monkeypatch):

@@ -1,4 +1,5 @@
 import base64
+from concurrent.futures import ThreadPoolExecutor
 
 from trialkit import figures
 from trialkit.figures.picture import pixels
@@ -41,3 +42,17 @@ def test_nbconvert_finds_the_alternative_text(study, two_measures):
         nbformat.v4.new_notebook(cells=[cell])
     )
     assert 'alt="Flea beetle days against the untreated check' in page
+
+
+def test_threads_that_draw_at_once_do_not_disturb_each_other(study, two_measures):
+    alone = figures.effects(study, two_measures).image
+    with ThreadPoolExecutor(4) as pool:
+        images = list(pool.map(lambda _: figures.effects(study, two_measures).image, range(4)))
+    assert set(images) == {alone}
+
+
+def test_drawing_leaves_no_open_figure(study, two_measures):
+    from matplotlib import pyplot
+
+    figures.effects(study, two_measures)
+    assert pyplot.get_fignums() == []

@@ -5,6 +5,8 @@ from trialkit.figures.forest import forest
 from trialkit.figures.picture import Picture
 from trialkit.figures.plot_map import plot_map
 from trialkit.figures.season_curve import season_curve
+from trialkit.figures.timeline import timeline
+from trialkit.figures.versions import versions
 from trialkit.figures.weather_strip import weather_strip
 from trialkit.figures.yield_and_culls import yield_and_culls
 
@@ -14,6 +16,8 @@ __all__ = [
     "forest",
     "plot_map",
     "season_curve",
+    "timeline",
+    "versions",
     "weather_strip",
     "yield_and_culls",
 ]

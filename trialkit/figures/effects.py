@@ -54,15 +54,16 @@ def effects(study: Study, frame: pd.DataFrame, measures: Sequence[str] | None = 
     grid = grid_of(every, str(shown["effect_unit"].iloc[0]))
     heights = [height_of(len(group), grid.row) for group in groups.values()]
     with theme.drawing(sum(heights)) as figure:
-        top = 0.04
+        top, beyond = 0.04, False
         for measure, group in groups.items():
             rows = [row_of(record, looks) for record in rows_of(group)]
             described = study.measure(measure)
             scale = scale_of(described, group)
+            beyond = beyond or any(scale.cuts(row) for row in rows)
             label_axis(draw(figure, top, described.name, rows, scale, grid), scale)
             top += height_of(len(group), grid.row)
         alt = " ".join(finding(study, measure, group) for measure, group in groups.items())
-        return theme.finish(figure, alt, _caption(study, shown), shown[list(SHOWN)])
+        return theme.finish(figure, alt, _caption(study, shown, beyond), shown[list(SHOWN)])
 
 
 def in_order(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
@@ -75,12 +76,12 @@ def in_order(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
     return frame.loc[keys.sort_values(["m", "t"], kind="stable").index]
 
 
-def row_of(record: Any, looks: dict[str, Style]) -> Row:
-    """Turn one record of effects into a row in its treatment's style."""
+def row_of(record: Any, looks: dict[str, Style], name: str = "") -> Row:
+    """Turn one record of effects into a row in its treatment's style, by its name or another."""
     look = looks[str(record.treatment)]
     low, high = float(record.effect_low), float(record.effect_high)
     return Row(
-        name=look.label,
+        name=name or look.label,
         effect=float(record.effect),
         low=low,
         high=high,
@@ -105,11 +106,15 @@ def finding(study: Study, measure: str, shown: pd.DataFrame) -> str:
     return f"{name} against the untreated check: {labels.listed(parts)}."
 
 
-def _caption(study: Study, shown: pd.DataFrame) -> str:
+def _caption(study: Study, shown: pd.DataFrame, beyond: bool) -> str:
     names = labels.listed([study.measure(m).name.lower() for m in dict.fromkeys(shown["measure"])])
-    bounds = " An arrow without a mark is a bound: the data give only one end."
-    return (
-        f"Difference from the untreated check in {names}. Lines are {study.level * 100:g}"
-        f"{labels.SPACE}% intervals; the grey band holds differences smaller than the smallest"
-        f" worthwhile one.{bounds if shown['bound'].astype(bool).any() else ''}"
-    )
+    said = [
+        f"Difference from the untreated check in {names}. Lines are"
+        f" {labels.percent_level(study.level)}s; the grey band holds differences smaller than the"
+        f" smallest worthwhile one."
+    ]
+    if beyond:
+        said.append("An arrow with a mark: the interval runs on beyond the picture.")
+    if shown["bound"].astype(bool).any():
+        said.append("An arrow without a mark is a bound: the data give only one end.")
+    return " ".join(said)

@@ -4,8 +4,8 @@ Each row has a name at the left, mark and interval in the middle, effect and ver
 The band around zero holds differences too small to matter; a bound is an arrow with no mark.
 """
 
-import math
 from dataclasses import dataclass
+from math import isnan
 from typing import Any, Final
 
 import numpy as np
@@ -56,6 +56,10 @@ class Scale:
     lower_is_better: bool
     left: float
     right: float
+
+    def cuts(self, row: Row) -> bool:
+        """Say whether a row's interval, not a bound, runs on beyond the limits."""
+        return not row.bound and (row.low < self.left or row.high > self.right)
 
 
 def in_display_units(study: Study, effects: pd.DataFrame) -> pd.DataFrame:
@@ -143,8 +147,8 @@ def draw(figure: Figure, top: float, title: str, rows: list[Row], scale: Scale, 
     axes = theme.panel(figure, grid.left, top + HEAD, grid.width, grid.row * len(rows))
     theme.heading(figure, top, title)
     _backdrop(axes, scale, rows)
+    _intervals(axes, rows, scale)
     for place, row in enumerate(rows):
-        _interval(axes, place, row, scale)
         _beside(axes, place, _name(row), row, _said(row, scale.unit), grid.second)
     axes.spines[["left", "bottom"]].set_visible(False)
     axes.tick_params(bottom=False, labelbottom=False, left=False, labelleft=False)
@@ -188,17 +192,26 @@ def _backdrop(axes: Axes, scale: Scale, rows: list[Row]) -> None:
               color=theme.SOFT)  # fmt: skip
 
 
-def _interval(axes: Axes, place: int, row: Row, scale: Scale) -> None:
-    if math.isnan(row.low) and math.isnan(row.high):
-        return
-    low = scale.left if row.bound == "upper" or math.isnan(row.low) else row.low
-    high = scale.right if row.bound == "lower" or math.isnan(row.high) else row.high
-    shown = np.clip((low, high), scale.left, scale.right)
-    axes.plot(shown, [place, place], color=row.colour, lw=row.line, solid_capstyle="butt")
-    _ends(axes, place, row, scale, (low, high))
-    if not row.bound and scale.left <= row.effect <= scale.right:
-        axes.plot([row.effect], [place], marker=row.marker, color=row.colour, ms=row.size,
-                  mec="white", mew=0.8, zorder=4, clip_on=False)  # fmt: skip
+def _intervals(axes: Axes, rows: list[Row], scale: Scale) -> None:
+    """All lines of a panel at once, then marks and arrow heads row by row."""
+    known = [(n, row) for n, row in enumerate(rows) if not (isnan(row.low) and isnan(row.high))]
+    spans = [_span(row, scale) for _, row in known]
+    shown = np.clip(np.array(spans, dtype=float).reshape(-1, 2), scale.left, scale.right)
+    axes.hlines([place for place, _ in known], shown[:, 0], shown[:, 1],
+                colors=[row.colour for _, row in known],
+                linewidths=[row.line for _, row in known])  # fmt: skip
+    for (place, row), ends in zip(known, spans, strict=True):
+        _ends(axes, place, row, scale, ends)
+        if not row.bound and scale.left <= row.effect <= scale.right:
+            axes.plot([row.effect], [place], marker=row.marker, color=row.colour, ms=row.size,
+                      mec="white", mew=0.8, zorder=4, clip_on=False)  # fmt: skip
+
+
+def _span(row: Row, scale: Scale) -> tuple[float, float]:
+    """Ends of a row's line; the open end of a bound lies on the panel's edge."""
+    low = scale.left if row.bound == "upper" or isnan(row.low) else row.low
+    high = scale.right if row.bound == "lower" or isnan(row.high) else row.high
+    return low, high
 
 
 def _ends(axes: Axes, place: int, row: Row, scale: Scale, ends: tuple[float, float]) -> None:

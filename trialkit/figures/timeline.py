@@ -1,0 +1,116 @@
+"""The protocol's dates: the window that was planned, and when things happened."""
+
+from typing import Any, Final
+
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.dates import date2num
+
+from trialkit.figures import labels, theme
+from trialkit.figures.blank import blank
+from trialkit.figures.fit import text_width, wrap
+from trialkit.figures.lanes import TimeAxis
+from trialkit.figures.picture import Picture
+from trialkit.figures.rows import rows_of
+from trialkit.study import Study
+
+TEXT: Final = 2.0  # inches for the rule's words
+RIGHT: Final = 0.1
+TOP: Final = 0.34
+AXIS: Final = 0.34
+SIZE: Final = theme.SMALL
+DATES: Final = ("planned_first", "planned_last", "happened_first", "happened_last")
+LATE: Final = "#b0420a"
+
+
+def timeline(study: Study, planned: pd.DataFrame) -> Picture:
+    """Draw the planned window and the actual dates of each rule and treatment.
+
+    ``planned`` has rule, what, treatment, kind ("event" or "visit"), planned_first, planned_last,
+    happened_first, happened_last (dates) and kept; the rows of a rule about visits share a line.
+    """
+    if planned.empty:
+        return blank("Planned and done", "The study states no protocol rule that can be drawn.")
+    lines = _lines(study, planned)
+    dates: list[Any] = [day for column in DATES for day in planned[column].dropna()]
+    pad = pd.Timedelta(days=4)
+    done = f"{sum(kept for _, _, kept in lines)} of {len(lines)} on time"
+    room = text_width("not on record", SIZE, "bold") + 0.16
+    axis = TimeAxis(min(dates) - pad, max(dates) + pad, theme.WIDTH - TEXT - room - RIGHT)
+    names = [wrap(name, TEXT - 0.2, SIZE) for name, _, _ in lines]
+    row = max(0.3, *(theme.LINE * (1 + name.count("\n")) + 0.1 for name in names))
+    with theme.drawing(TOP + row * len(lines) + AXIS) as figure:
+        theme.heading(figure, 0.06, f"Planned and done: {done}")
+        axes = theme.panel(figure, TEXT, TOP, axis.width, row * len(lines))
+        axis.apply(axes)
+        axes.set_ylim(len(lines) - 0.5, -0.5)
+        axes.set_yticks([])
+        axes.spines["left"].set_visible(False)
+        for place, ((_, own, _), name) in enumerate(zip(lines, names, strict=True)):
+            _draw_line(axes, place, own)
+            _beside(axes, place, name, _outcome(own))
+        late = [f"{name}: {_outcome(own)}" for name, own, kept in lines if not kept]
+        alt = f"{done}. {'; '.join(late)}".rstrip() + ("." if late else "")
+        return theme.finish(figure, alt, _CAPTION, planned)
+
+
+_CAPTION: Final = (
+    "Pale bars: the window that the protocol allows. Dots: when it happened; crosses: when it"
+    " happened outside the window. A rule about visits has a dot for every visit."
+)
+
+
+def _lines(study: Study, planned: pd.DataFrame) -> list[tuple[str, list[Any], bool]]:
+    """One line per rule and treatment; visits of all treatments alike share one."""
+    lines = []
+    for _, rule in planned.groupby("rule", sort=False):
+        visits = rule["kind"].iloc[0] == "visit"
+        parts = [("", rule)] if visits else list(rule.groupby("treatment", sort=False))
+        for treatment, own in parts:
+            several = len(parts) > 1
+            who = f" ({study.treatment(str(treatment)).label})" if several else ""
+            lines.append((f"{own['what'].iloc[0]}{who}", rows_of(own), bool(own["kept"].all())))
+    return lines
+
+
+def _draw_line(axes: Axes, place: int, own: list[Any]) -> None:
+    for kept, marker, colour in ((True, "o", theme.CHECK), (False, "X", LATE)):
+        days = [d for r in own if bool(r.kept) is kept for d in (r.happened_first, r.happened_last)]
+        seen = sorted({float(date2num(day)) for day in days if not pd.isna(day)})
+        axes.plot(seen, [place] * len(seen), ls="", marker=marker, ms=6, color=colour, mec="white",
+                  mew=0.6, zorder=3)  # fmt: skip
+    if own[0].kind == "event":
+        first, last = own[0].planned_first, own[0].planned_last
+        axes.plot(
+            [float(date2num(first)) - 0.4, float(date2num(last)) + 0.4], [place, place],
+            color=theme.RULE, lw=9, solid_capstyle="butt",
+        )  # fmt: skip
+
+
+def _outcome(own: list[Any]) -> str:
+    """How far outside its window a rule was, at worst."""
+    late = [row for row in own if not row.kept]
+    if not late:
+        return "on time"
+    if own[0].kind == "visit":
+        return labels.plural(len({row.happened_first for row in late}), "late visit")
+    worst = max(late, key=lambda row: _days_off(row))
+    if pd.isna(worst.happened_last):
+        return "not on record"
+    side = "late" if worst.happened_last > worst.planned_last else "early"
+    return f"{labels.plural(_days_off(worst), 'day')} {side}"
+
+
+def _days_off(row: Any) -> int:
+    if pd.isna(row.happened_last):
+        return 0
+    after = (row.happened_last - row.planned_last).days
+    return int(max(after, (row.planned_first - row.happened_first).days))
+
+
+def _beside(axes: Axes, place: int, name: str, outcome: str) -> None:
+    options: Any = {"fontsize": SIZE, "textcoords": "offset points", "va": "center"}
+    options["xycoords"] = axes.get_yaxis_transform()
+    axes.annotate(name, (0, place), (-72 * (TEXT - 0.08), 0), linespacing=1.0, **options)
+    weight, colour = ("normal", theme.SOFT) if outcome == "on time" else ("bold", theme.INK)
+    axes.annotate(outcome, (1, place), (8, 0), weight=weight, color=colour, **options)
