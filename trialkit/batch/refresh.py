@@ -4,6 +4,7 @@ What is committed then shows real results, which nbval compares with a fresh run
 """
 
 import sys
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from trialkit.batch.execute import execute
@@ -15,17 +16,17 @@ from trialkit.batch.work import notebook_bytes
 from trialkit.errors import TrialkitError
 
 
-def refresh(folder: Path) -> tuple[Path, ...]:
-    """Execute every notebook of ``folder`` in place; raises TrialkitError when a cell fails."""
-    paths = tuple(sorted(folder.glob("*.ipynb")))
+def refresh(paths: Iterable[Path]) -> Iterator[Path]:
+    """Execute notebooks in place, each in its own folder; TrialkitError when a cell fails."""
     for path in paths:
-        run = execute(read_template(path), {}, folder, TIMEOUT)
+        run = execute(read_template(path), {}, path.parent, TIMEOUT)
         if run.fault:
             raise TrialkitError(f"{path}: cell {run.fault.cell}: {run.fault.text}")
         write_whole(path, notebook_bytes(run.notebook))
-    return paths
+        yield path
 
 
 if __name__ == "__main__":
-    for path in refresh(Path(sys.argv[1]) if sys.argv[1:] else notebooks_folder()):
+    named = [Path(word).resolve() for word in sys.argv[1:]]
+    for path in refresh(named or sorted(notebooks_folder().glob("*.ipynb"))):
         print(path)
