@@ -396,6 +396,14 @@ DATES = [
 
 LAYOUT = [
     Case(
+        "plot_typed_twice",
+        "plots",
+        "102,1,netting,1,2,8,6,\n",
+        "102,1,netting,1,2,8,6,\n102,1,netting,1,2,8,6,\n",
+        [("duplicate_plot", 4, "plot", E)],
+        [4],
+    ),
+    Case(
         "plot_listed_twice",
         "plots",
         "102,1,netting,1,2,8,6,\n",

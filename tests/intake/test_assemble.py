@@ -119,6 +119,14 @@ def test_rows_of_a_plot_that_the_layout_blocks_are_left_out_and_told_once_each(m
     blocked = read.left_out[read.left_out["code"] == "plot_blocked"]
     assert set(blocked["plot"]) == {"102"}
     assert [f.code for f in read.errors] == ["unknown_treatment"]
+    notes = [f for f in read.faults if f.code == "plot_blocked"]
+    assert [f.file.rsplit("/", 1)[-1] for f in notes] == [
+        "scouting.csv",
+        "ratings.csv",
+        "harvest.csv",
+        "events.csv",
+    ]
+    assert notes[0].what == "plot '102' has an error in the layout (2 rows, this is the first)"
 
 
 def test_misspelt_file_name_is_asked_about(mini):

@@ -1,5 +1,7 @@
 """Every fault is collected with its place, and no row drops out unseen."""
 
+import pytest
+
 from tests.intake.conftest import FILES
 
 TEN = [
@@ -51,6 +53,15 @@ def test_fault_reads_as_place_what_and_remedy(mini):
         "Did you mean '101'?"
     )
     assert fault.value == "1O1"
+
+
+@pytest.mark.parametrize("typed", ["-9999", "n/a", "#REF!", "-4", "4.5", "x", "1e999"])
+def test_fault_shows_the_cell_as_typed(mini, typed):
+    mini.change("scouting", "adult,4", f"adult,{typed}")
+    (fault,) = mini.read().errors
+    assert fault.value == typed
+    assert f"'{typed}'" in fault.what
+    assert typed in mini.read().left_out["reason"].iloc[0]
 
 
 def test_column_is_named_as_typed(mini):

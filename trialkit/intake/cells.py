@@ -36,7 +36,7 @@ _PLAUSIBLE: Final = 0.5
 
 @dataclass(frozen=True)
 class Typed:
-    """A sheet with typed columns (missing where a cell could not be read) and its problems."""
+    """A sheet as typed, its typed columns (missing where a cell is no value), and its problems."""
 
     sheet: Sheet
     frame: pd.DataFrame
@@ -46,7 +46,6 @@ class Typed:
 def typed_sheet(sheet: Sheet, study: Study, season: Season | None) -> Typed:
     """Read every cell of a sheet; columns that the sheet does not have come out missing."""
     cells, problems = _without_codes(sheet, study)
-    sheet = replace(sheet, cells=cells)
     columns: dict[str, pd.Series] = {}
     for name in column_names(sheet.table):
         kind = type_of(sheet.table, name)
@@ -61,7 +60,11 @@ def typed_sheet(sheet: Sheet, study: Study, season: Season | None) -> Typed:
             columns[name], found = _texts(cells[name]), []
         problems += found
     frame = pd.DataFrame(columns, index=cells.index)
-    return Typed(sheet, frame, (*sheet.problems, *problems, *_empty_cells(sheet, problems)))
+    return Typed(
+        sheet,
+        frame,
+        (*sheet.problems, *problems, *_empty_cells(replace(sheet, cells=cells), problems)),
+    )
 
 
 def _absent(index: pd.Index, kind: type) -> pd.Series:
@@ -264,4 +267,5 @@ def _empty_cells(sheet: Sheet, problems: list[Problem]) -> Iterator[Problem]:
                 name,
                 "note" if severity == "note" else "error",
                 leaves_out=True,
+                once=severity == "note",
             )

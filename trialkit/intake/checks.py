@@ -31,29 +31,44 @@ def unknown_plots(typed: Typed, context: Context) -> Iterator[Problem]:
         yield Problem(
             "unknown_plot",
             "there is no plot '{value}' in the layout",
-            [_suggestion(plot, list(known), "Add it to plots") for plot in plots[unknown]],
+            [_same_label(plot, list(known)) for plot in plots[unknown]],
             rows_where(unknown),
             "plot",
         )
-    kept_out = plots.isin(list(context.layout.blocked))
-    if kept_out.any():
+    for plot in sorted(context.layout.blocked & set(plots)):
         yield Problem(
             "plot_blocked",
             "plot '{value}' has an error in the layout",
             "Mend its row in plots first",
-            rows_where(kept_out),
+            rows_where(plots == plot),
             "plot",
             "note",
             leaves_out=True,
+            once=True,
         )
+
+
+def _same_label(text: str, known: list[str]) -> str:
+    """Name the plot whose label looks the same; labels that only resemble it are other plots."""
+    bare = {_bare_label(label): label for label in known}
+    found = bare.get(_bare_label(text))
+    return f"Did you mean '{found}'?" if found else f"Add it to plots; known are {_listed(known)}"
+
+
+def _bare_label(text: str) -> str:
+    alike = text.removesuffix(".0").casefold().translate(str.maketrans("oil", "011"))
+    return "".join(sign for sign in alike if sign.isalnum()).lstrip("0")
+
+
+def _listed(known: list[str]) -> str:
+    return ", ".join(known[:12]) + (", ..." if len(known) > 12 else "")
 
 
 def _suggestion(text: str, known: list[str], otherwise: str) -> str:
     near = difflib.get_close_matches(text, known, 1, 0.6)
     same = [name for name in known if name.casefold() == text.casefold()]
     found = (same or near)[:1]
-    listed = ", ".join(known[:12]) + (", ..." if len(known) > 12 else "")
-    return f"Did you mean '{found[0]}'?" if found else f"{otherwise}; known are {listed}"
+    return f"Did you mean '{found[0]}'?" if found else f"{otherwise}; known are {_listed(known)}"
 
 
 def treatments_of_layout(typed: Typed, context: Context) -> Iterator[Problem]:
@@ -179,6 +194,7 @@ def fruit_and_weight(typed: Typed, context: Context) -> Iterator[Problem]:
         ("weight_without_fruit", "weight", "fruit", (weight > 0) & ~(fruit > 0) & ~(fruit < 0)),
         ("fruit_without_weight", "fruit", "weight", (fruit > 0) & ~(weight > 0) & ~(weight < 0)),
     )
+    named = {"fruit": "number of fruit", "weight": "weight"}
     for code, has, lacks, mask in pairs:
         if (mask & readable).any():
             yield Problem(
@@ -186,7 +202,7 @@ def fruit_and_weight(typed: Typed, context: Context) -> Iterator[Problem]:
                 f"there is a {has} but no {lacks}"
                 if has == "weight"
                 else "there is fruit but no weight",
-                f"Type the {lacks}, or 0 in both if nothing was picked",
+                f"Type the {named[lacks]}, or 0 in both if nothing was picked",
                 rows_where(mask & readable),
                 lacks,
             )
@@ -197,7 +213,9 @@ def fruit_and_weight(typed: Typed, context: Context) -> Iterator[Problem]:
 def _nothing_measured(mask: "pd.Series[bool]", column: str, what: str) -> Iterator[Problem]:
     if mask.any():
         remedy = "Type what the field sheet says (0 for none), or delete the row"
-        yield Problem("value_missing", what, remedy, rows_where(mask), column, "note", True)
+        yield Problem(
+            "value_missing", what, remedy, rows_where(mask), column, "note", True, once=True
+        )
 
 
 def sizes_given(typed: Typed, context: Context) -> Iterator[Problem]:

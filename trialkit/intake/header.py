@@ -140,10 +140,11 @@ def _above(cells: pd.DataFrame, header_row: int) -> Iterator[Problem]:
     above = cells.loc[cells.index < header_row].dropna(how="all")
     if len(above):
         rows = [int(row) for row in above.index]
-        shown = f"row {rows[0]}" if len(rows) == 1 else f"rows {rows[0]} to {rows[-1]}"
+        one = len(rows) == 1
+        shown = f"row {rows[0]} above it was" if one else f"the {len(rows)} rows above it were"
         yield Problem(
             "rows_above_header",
-            f"the column names stand in row {header_row}; {shown} above them were not read",
+            f"the column names stand in row {header_row}; {shown} not read",
             "Keep titles and remarks out of the sheet, or check that no data stand there",
             (rows[0],),
             severity="note",
@@ -250,7 +251,9 @@ def _blank(body: pd.DataFrame) -> Iterator[Problem]:
     filled = body.index.difference(blank)
     inside = [row for row in blank if len(filled) and row < filled[-1]]
     if inside:
-        many = f"{len(inside)} rows are blank; this is the first" if inside[1:] else "a blank row"
+        many = (
+            f"{len(inside)} rows are blank; this is the first" if inside[1:] else "the row is blank"
+        )
         yield Problem(
             "blank_rows",
             many,

@@ -24,7 +24,8 @@ class Problem:
     ``rows`` are spreadsheet rows (none: the whole sheet). ``what`` and ``remedy`` are one text for
     all rows or one text a row; ``{value}`` in them stands for the cell as typed. ``column`` is the
     canonical name, or the position of a column that has none. ``leaves_out`` rows drop out of the
-    tables (always so for an error); ``breaks`` means that the whole sheet cannot be used.
+    tables (always so for an error); ``breaks`` means that the whole sheet cannot be used; ``once``
+    tells of all rows in one fault at the first of them.
     """
 
     code: str
@@ -36,6 +37,7 @@ class Problem:
     leaves_out: bool = False
     breaks: bool = False
     value: str = ""
+    once: bool = False
 
     @property
     def blocks(self) -> bool:
@@ -70,8 +72,16 @@ def as_faults(
     problems: Iterable[Problem], place: Place, cells: pd.DataFrame | None = None
 ) -> list[Fault]:
     """Turn problems into faults, one a row, in the order of rows; ``cells`` are the typed texts."""
-    faults = [fault for problem in problems for fault in _faults_of_one(problem, place, cells)]
+    told = (_in_one(problem) if problem.once else problem for problem in problems)
+    faults = [fault for problem in told for fault in _faults_of_one(problem, place, cells)]
     return sorted(faults, key=lambda fault: fault.row)
+
+
+def _in_one(problem: Problem) -> Problem:
+    what, rows = _text(problem.what, 0), problem.rows
+    if len(rows) > 1:
+        what = f"{what} ({len(rows)} rows, this is the first)"
+    return replace(problem, what=what, remedy=_text(problem.remedy, 0), rows=rows[:1])
 
 
 def _faults_of_one(problem: Problem, place: Place, cells: pd.DataFrame | None) -> Iterable[Fault]:
@@ -123,7 +133,8 @@ def left_out_rows(problems: Iterable[Problem], place: Place, cells: pd.DataFrame
     blocking = [problem for problem in problems if problem.blocks and problem.rows]
     if not blocking:
         return empty_left_out()
-    faults = [fault for fault in as_faults(blocking, place, cells) if fault.row in cells.index]
+    each = [replace(problem, once=False) for problem in blocking]
+    faults = [fault for fault in as_faults(each, place, cells) if fault.row in cells.index]
     first = {fault.row: fault for fault in reversed(faults)}
     rows = sorted(first)
     typed = cells.reindex(rows)

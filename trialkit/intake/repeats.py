@@ -39,7 +39,7 @@ def repeated_rows(typed: Typed, context: Context) -> Iterator[Problem]:
     if alike.any():
         first = readable[~alike].drop_duplicates(key)
         yield Problem(
-            "duplicate_row",
+            "duplicate_plot" if typed.sheet.table == "plots" else "duplicate_row",
             _twice(readable, alike, key),
             "Delete one of the two, or mend it if it tells of something else",
             rows_where(alike),
