@@ -62,10 +62,11 @@ def sheet_of_grid(grid: Grid, place: Place) -> Sheet:
     body = grid.cells.loc[grid.cells.index > header_row]
     form += list(_nameless(body, names))
     cells = _known_columns(body, names, place.table)
-    not_data = [*_blank(body), *_repeated_headers(body, names), *_totals(cells, place.table)]
+    blank = _blank_rows(body)
+    not_data = [*_blank(body, blank), *_repeated_headers(body, names), *_totals(cells, place.table)]
     passed = [row for problem in not_data if problem.leaves_out for row in problem.rows]
     passed_over = cells.loc[passed].astype("object")
-    cells = cells.drop(index=[*passed, *_blank_rows(body)])
+    cells = cells.drop(index=[*passed, *blank])
     written = _written(names)
     located = _located(grid.problems, written, header_row, cells)
     broken = next((str(problem.what) for problem in form if problem.breaks), "")
@@ -242,12 +243,11 @@ def _nameless(body: pd.DataFrame, names: dict[int, str]) -> Iterator[Problem]:
 def _blank_rows(body: pd.DataFrame) -> list[int]:
     if not len(body.columns):
         return []
-    empty = np.logical_and.reduce([body[name].cat.codes.to_numpy() < 0 for name in body])
+    empty = np.logical_and.reduce([pd.isna(body[name].array) for name in body])
     return [int(row) for row in body.index[empty]]
 
 
-def _blank(body: pd.DataFrame) -> Iterator[Problem]:
-    blank = _blank_rows(body)
+def _blank(body: pd.DataFrame, blank: list[int]) -> Iterator[Problem]:
     filled = body.index.difference(blank)
     inside = [row for row in blank if len(filled) and row < filled[-1]]
     if inside:
