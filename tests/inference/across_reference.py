@@ -48,3 +48,11 @@ def oats(lost: list[int] | None = None) -> Design:
     frame = frame.drop(index=frame.index[lost or []])
     frame["N"] = frame["N"].str.replace("cwt", "")
     return make_design(frame, response="Y", treatment="N", block="B", whole_plot="V")
+
+
+def flat() -> Design:
+    """Return the invented study whose treatments differ by environment less than chance allows."""
+    frame = pd.read_csv(FOLDER / "flat.csv")
+    return make_design(
+        frame, response="y", treatment="treatment", block="block", environment="environment"
+    )

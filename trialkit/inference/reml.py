@@ -59,8 +59,9 @@ def fit_regular(data: BlockData) -> RemlFit:
     """Return the first regular fit: all components free, then one more at a time held at zero.
 
     With lost plots the likelihood may climb towards a singular covariance, where no test has a
-    meaning: in up to 1.5 % of simulated studies of three environments and five lost plots, always
-    with a negative component of the first factor. Then that component is held at zero or above.
+    meaning, always with a negative component of the first factor. Of simulated studies with three
+    environments and 5 of 45 plots lost, 1 % did so, and 12 % where neither environments nor blocks
+    differed at all. That component is then held at zero or above; the error rates stay right.
     """
     for held in range(len(data.names)):
         fit = fit_reml(data, nonnegative=data.names[:held])

