@@ -46,24 +46,34 @@ def compare(
     prices: Prices,
     power: Callable[[TrialSize], float],
     detectable: Callable[[TrialSize], float] | None = None,
+    stop_at: float = 2.0,
 ) -> pd.DataFrame:
-    """One row a size, cheapest first: blocks, sites, seasons, plots, cost, df, power, warning."""
-    rows = [
-        {
-            "blocks": size.blocks,
-            "sites": size.sites,
-            "seasons": size.seasons,
-            "plots_a_season": size.plots,
-            "cost": prices.of(size),
-            "residual_df": residual_df(size),
-            "power": power(size),
-            "smallest_detectable": detectable(size) if detectable else None,
-            "warning": too_few(size),
-        }
-        for size in candidates
-    ]
-    table = pd.DataFrame(rows)
-    return table.sort_values(["cost", "plots_a_season", "seasons"], ignore_index=True)
+    """One row a size, cheapest first: blocks, sites, seasons, plots, cost, df, power, warning.
+
+    Sizes after the first whose power reaches ``stop_at`` are not worked out.
+    """
+    rows: list[dict[str, object]] = []
+    for size in sorted(candidates, key=lambda one: (prices.of(one), one.plots, one.seasons)):
+        reached = power(size)
+        found = detectable(size) if detectable else float("nan")
+        rows.append(_row(size, prices, reached, found))
+        if reached >= stop_at:
+            break
+    return pd.DataFrame(rows)
+
+
+def _row(size: TrialSize, prices: Prices, power: float, detectable: float) -> dict[str, object]:
+    return {
+        "blocks": size.blocks,
+        "sites": size.sites,
+        "seasons": size.seasons,
+        "plots_a_season": size.plots,
+        "cost": prices.of(size),
+        "residual_df": residual_df(size),
+        "power": power,
+        "smallest_detectable": detectable,
+        "warning": too_few(size),
+    }
 
 
 def compare_normal(

@@ -16,6 +16,7 @@ from trialkit.planning.power import TrialSize, residual_df
 
 Family = Literal["count", "proportion"]
 ROUNDS: Final = 25
+CLOSE: Final = 1e-10  # on the log or logit scale
 
 
 @dataclass(frozen=True)
@@ -131,16 +132,24 @@ def fit_many(
     for _ in range(ROUNDS):
         mean, weight = _mean_and_weight(eta, trials, family)
         working = eta + (y - mean) / weight
-        information = np.einsum("ni,sn,nj->sij", design, weight, design)
-        score = np.einsum("ni,sn->si", design, weight * working)
-        beta = np.linalg.solve(information, score[..., None])[..., 0]
+        score = (weight * working) @ design
+        new = np.linalg.solve(_information(weight, design), score[..., None])[..., 0]
+        moved, beta = np.abs(new - beta).max(), new
         eta = np.clip(beta @ design.T, -30, 30)
+        if moved < CLOSE:
+            break
     mean, weight = _mean_and_weight(eta, trials, family)
     df = design.shape[0] - design.shape[1]
     dispersion = np.maximum(((y - mean) ** 2 / weight).sum(axis=1) / df, 0.1)
-    information = np.einsum("ni,sn,nj->sij", design, weight, design)
-    variance = np.linalg.inv(information).diagonal(axis1=1, axis2=2)
+    variance = np.linalg.inv(_information(weight, design)).diagonal(axis1=1, axis2=2)
     return beta, np.sqrt(dispersion[:, None] * variance)
+
+
+def _information(weight: np.ndarray, design: np.ndarray) -> np.ndarray:
+    """X' W X of every trial; the products of columns are made once for all of them."""
+    size = design.shape[1]
+    products = (design[:, :, None] * design[:, None, :]).reshape(len(design), -1)
+    return (weight @ products).reshape(-1, size, size)
 
 
 def _has_empty_column(

@@ -1,7 +1,7 @@
 """What was planned: treatments, sites, seasons, measures, units and margins."""
 
 from trialkit.study.description import Study
-from trialkit.study.layout import Constraint, Design, Layout, LayoutCosts, Planting
+from trialkit.study.layout import Assumption, Constraint, Design, Layout, LayoutCosts, Planting
 from trialkit.study.measure import KINDS, Measure
 from trialkit.study.parts import (
     CullCause,
@@ -18,6 +18,7 @@ from trialkit.study.read import STUDY_FILE, read_study
 __all__ = [
     "KINDS",
     "STUDY_FILE",
+    "Assumption",
     "Constraint",
     "CullCause",
     "DegreeDays",

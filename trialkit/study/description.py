@@ -155,6 +155,9 @@ class Study(Part):
             yield "layout.whole_plots must list every treatment once"
         for site in self.layout.blocks_at:
             yield from _unknown("layout.blocks_at", "site", site, sites)
+        measures = {measure.id for measure in self.measures}
+        for assumption in self.layout.assumptions:
+            yield from _unknown("layout.assumptions", "measure", assumption.measure, measures)
         for planting in self.layout.plantings:
             yield from _unknown("layout.plantings", "site", planting.site, sites)
             if planting.season not in {season.year for season in self.seasons}:

@@ -31,6 +31,36 @@ class LayoutCosts(Part):
     season: float = Field(default=0, ge=0)
 
 
+class Assumption(Part):
+    """What power is worked out from for one measure; an entry left out is taken from ``source``.
+
+    ``difference`` is the change against the check that must be found, in percent of the check's
+    mean (of the odds, for percentages). Standard deviations are in percent of the check's mean.
+    Counts need ``check_mean`` a plot and ``overdispersion`` (negative binomial k); percentages need
+    ``check_mean`` in percent, ``trials`` a plot and ``overdispersion`` (correlation in a plot).
+    """
+
+    measure: Identifier
+    difference: float = Field(default=30, gt=0, lt=100)
+    power: float = Field(default=0.8, gt=0, lt=1)
+    plot_sd: float | None = Field(default=None, gt=0)
+    environment_sd: float = Field(default=0, ge=0)
+    site_sd: float = Field(default=0, ge=0)
+    season_sd: float = Field(default=0, ge=0)
+    check_mean: float | None = Field(default=None, gt=0)
+    overdispersion: float | None = Field(default=None, gt=0)
+    trials: int | None = Field(default=None, ge=1)
+    source: str = "value from memory, no source"
+
+
+class Reach(Part):
+    """The largest trial that is within reach."""
+
+    blocks: int = Field(default=8, ge=2)
+    sites: int = Field(default=4, ge=1)
+    seasons: int = Field(default=3, ge=1)
+
+
 class Layout(Part):
     """Design, field, visits and costs of the trial.
 
@@ -60,6 +90,8 @@ class Layout(Part):
     expected_days: dict[str, int] = Field(default_factory=dict)
     plantings: tuple[Planting, ...] = ()
     costs: LayoutCosts = LayoutCosts()
+    reach: Reach = Reach()
+    assumptions: tuple[Assumption, ...] = ()
 
     @model_validator(mode="after")
     def _is_possible(self) -> "Layout":

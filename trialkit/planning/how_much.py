@@ -1,0 +1,144 @@
+"""How much is enough, for every measure that decides: sizes, costs and power from assumptions.
+
+What study.toml states goes first, then what the study's own data gave, then a rule of thumb, and
+the table says which of them it was.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import pandas as pd
+
+from trialkit.planning.cheapest import Prices, compare, sizes
+from trialkit.planning.power import (
+    Components,
+    TrialSize,
+    power_of_difference,
+    smallest_detectable,
+)
+from trialkit.planning.power_simulated import Response, simulated_power
+from trialkit.study import Assumption, Measure, Study
+
+RULE_OF_THUMB: Final = "rule of thumb: value from memory, no source"
+TRIALS: Final = 400  # simulated trials a size; the standard error of a power of 0.8 is 0.02
+
+
+@dataclass(frozen=True)
+class Enough:
+    """The answer for one measure: sizes tried, cheapest first, and the assumptions behind them."""
+
+    measure: Measure
+    assumption: Assumption
+    table: pd.DataFrame
+
+    @property
+    def cheapest(self) -> "pd.Series | None":
+        """The cheapest size that reaches the power, None where none in reach does."""
+        enough = self.table[self.table["power"] >= self.assumption.power]
+        return None if enough.empty else enough.iloc[0]
+
+    def sentence(self, currency: str) -> str:
+        """The answer in a sentence."""
+        asked = (
+            f"{self.measure.name}: to find a change of {self.assumption.difference:g} % with "
+            f"{self.assumption.power:.0%} power"
+        )
+        best = self.cheapest
+        if best is None:
+            return f"{asked}, no layout in reach is enough (the best has {self._best():.0%})."
+        cost = f" ({best['cost']:,.0f} {currency})" if best["cost"] > 0 else ""
+        return (
+            f"{asked}, the cheapest layout has {best['blocks']} blocks at {best['sites']} site(s) "
+            f"in {best['seasons']} season(s){cost}; power {best['power']:.0%}."
+        )
+
+    def _best(self) -> float:
+        return float(self.table["power"].max())
+
+
+def how_much(study: Study, found: Mapping[str, Assumption] | None = None) -> tuple[Enough, ...]:
+    """Answer for every primary measure; ``found`` holds assumptions from the study's own data."""
+    measures = [measure for measure in study.measures if measure.primary] or study.measures[:1]
+    return tuple(_enough(study, one, assumption_of(study, one, found or {})) for one in measures)
+
+
+def assumption_of(study: Study, measure: Measure, found: Mapping[str, Assumption]) -> Assumption:
+    """Assumption of a measure: typed in, else found in the data, else a rule of thumb."""
+    typed = [item for item in study.layout.assumptions if item.measure == measure.id]
+    return (typed or [found.get(measure.id) or _rule_of_thumb(measure)])[0]
+
+
+def _rule_of_thumb(measure: Measure) -> Assumption:
+    values: dict[str, dict[str, float]] = {
+        "count": {"check_mean": 40, "overdispersion": 8, "environment_sd": 15},
+        "proportion": {"check_mean": 20, "trials": 80, "overdispersion": 0.02},
+    }
+    usual = {"plot_sd": 15.0, "environment_sd": 5.0}
+    return Assumption(
+        measure=measure.id,
+        source=RULE_OF_THUMB,
+        **values.get(measure.family, usual),  # type: ignore[arg-type]
+    )
+
+
+def _enough(study: Study, measure: Measure, assumed: Assumption) -> Enough:
+    reach, costs = study.layout.reach, study.layout.costs
+    tried = sizes(
+        len(study.treatments),
+        range(2, reach.blocks + 1),
+        range(1, reach.sites + 1),
+        range(1, reach.seasons + 1),
+    )
+    prices = Prices(costs.plot, costs.site, costs.season)
+    if measure.family in ("count", "proportion"):
+        return Enough(measure, assumed, _simulated(measure, assumed, tried, prices))
+    return Enough(measure, assumed, _normal(assumed, tried, prices))
+
+
+def _normal(assumed: Assumption, tried: list[TrialSize], prices: Prices) -> pd.DataFrame:
+    parts = Components(
+        plot=assumed.plot_sd or 15.0,
+        treatment_environment=assumed.environment_sd,
+        treatment_site=assumed.site_sd,
+        treatment_season=assumed.season_sd,
+        source=assumed.source,
+    )
+    apart = assumed.site_sd > 0 or assumed.season_sd > 0
+    able = [s for s in tried if not apart or s.environments == 1 or min(s.sites, s.seasons) > 1]
+    return compare(
+        able,
+        prices,
+        lambda size: power_of_difference(assumed.difference, parts, size),
+        lambda size: smallest_detectable(parts, size, assumed.power),
+    )
+
+
+def _simulated(
+    measure: Measure, assumed: Assumption, tried: list[TrialSize], prices: Prices
+) -> pd.DataFrame:
+    filled = _filled(measure, assumed)
+    count = measure.family == "count"
+    response = Response(
+        "count" if count else "proportion",
+        check=(filled.check_mean or 0) / (1 if count else 100),
+        overdispersion=filled.overdispersion or 0,
+        trials=filled.trials or 0,
+        block_sd=0.2,
+        environment_sd=filled.environment_sd / 100,
+    )
+    ratio = 1 - filled.difference / 100
+    return compare(
+        tried,
+        prices,
+        lambda size: simulated_power(response, ratio, size, trials=TRIALS),
+        stop_at=filled.power,
+    )
+
+
+def _filled(measure: Measure, assumed: Assumption) -> Assumption:
+    """Fill what an assumption leaves out with the rule of thumb, and say so in its source."""
+    usual = _rule_of_thumb(measure)
+    names = ("check_mean", "overdispersion", "trials")
+    missing = {name: getattr(usual, name) for name in names if getattr(assumed, name) is None}
+    return assumed.model_copy(update=missing)
