@@ -35,7 +35,10 @@ class Assumption(Part):
     """What power is worked out from for one measure; an entry left out is taken from ``source``.
 
     ``difference`` is the change against the check that must be found, in percent of the check's
-    mean (of the odds, for percentages). Standard deviations are in percent of the check's mean.
+    mean (of the odds, for percentages). Standard deviations are in percent of the check's mean
+    (100 x that of the logarithm, for counts and percentages): ``plot_sd`` between plots of a block,
+    ``environment_sd`` of a treatment's own deviation between site-seasons, ``site_sd`` and
+    ``season_sd`` of the part of it that comes back at a site or in a season.
     Counts need ``check_mean`` a plot and ``overdispersion`` (negative binomial k); percentages need
     ``check_mean`` in percent, ``trials`` a plot and ``overdispersion`` (correlation in a plot).
     """
