@@ -87,13 +87,14 @@ def _notes_table(study: Study, notes: pd.DataFrame) -> Table:
 
 
 def _plot_table(caption: str, heading: str, study: Study, frame: pd.DataFrame) -> Table:
-    """One row per plot and reason; the measures that it touches are listed together."""
-    grouped = frame.groupby(["plot", "reason"], sort=True)["measure"].agg(list).reset_index()
+    """One row per reason and measures; the plots that share both are listed together."""
+    by_plot = frame.groupby(["plot", "reason"], sort=True)["measure"].agg(tuple).reset_index()
+    alike = by_plot.groupby(["reason", "measure"], sort=False)["plot"].agg(list).reset_index()
     rows = [
-        (row["plot"], row["reason"], _measure_names(study, row["measure"]))
-        for row in grouped.to_dict("records")
+        (", ".join(row["plot"]), row["reason"], _measure_names(study, list(row["measure"])))
+        for row in alike.to_dict("records")
     ]
-    return Table.of(caption, [Column(text) for text in ("Plot", heading, "Measures")], rows)
+    return Table.of(caption, [Column(text) for text in ("Plots", heading, "Measures")], rows)
 
 
 def _measure_names(study: Study, measures_named: list[str]) -> str:
