@@ -78,12 +78,12 @@ def effect_sentence(row: Row, study: Study) -> str:
         )
     if row["verdict"] == "no worthwhile difference":
         return (
-            f"{names['treatment']} made no worthwhile difference to {_lower(names['measure'])}: "
-            f"the {interval} lies inside {margin} either way."
+            f"{names['treatment']} made no worthwhile difference to "
+            f"{lower_first(names['measure'])}: the {interval} lies inside {margin} either way."
         )
     return (
-        f"Whether {names['treatment']} changes {_lower(names['measure'])} is not settled: the data "
-        f"fit anything from {change_range(low, high, unit)}."
+        f"Whether {names['treatment']} changes {lower_first(names['measure'])} is not settled: "
+        f"the data fit anything from {change_range(low, high, unit)}."
     )
 
 
@@ -111,13 +111,13 @@ def _bound_sentence(row: Row, study: Study) -> str:
 def _names(row: Row, study: Study) -> dict[str, str]:
     measure = study.measure(row["measure"])
     return {
-        "treatment": _lower(study.treatment(row["treatment"]).name),
-        "check": _lower(study.check.name),
+        "treatment": lower_first(study.treatment(row["treatment"]).name),
+        "check": lower_first(study.check.name),
         "measure": measure.name,
     }
 
 
-def _lower(name: str) -> str:
+def lower_first(name: str) -> str:
     """Small first letter inside a sentence, unless the word is all capitals or has inner ones."""
     first = name.split(" ", 1)[0]
     return name if not first[1:].islower() else name[:1].lower() + name[1:]
@@ -153,7 +153,7 @@ def grower_sentences(effects: pd.DataFrame, study: Study, measures: Iterable[Mea
 
 
 def _in_short(row: Row, measure: Measure) -> str:
-    name = _lower(measure.name)
+    name = lower_first(measure.name)
     if row["verdict"] == "not settled":
         return f"{name} not settled, more trials are needed"
     if row["verdict"] == "no worthwhile difference":
