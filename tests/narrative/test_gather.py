@@ -35,8 +35,8 @@ def test_numbers_come_in_the_unit_that_people_read(facts, example_study, environ
     means = environments[1].findings.means.set_index(["treatment", "measure"])
     canonical = means.loc[("netting", "marketable_yield"), "mean"]
     value = facts.values["netting.marketable_yield.mean"]
-    # 1 kg/m² is 8921.79 lb/acre by the pound and acre of NIST SP 811, appendix B.
-    assert value.number == pytest.approx(canonical * 8921.79, rel=1e-6)
+    # NIST SP 811, appendix B: an acre is 4.046 873 E+03 m², a pound 4.535 924 E-01 kg.
+    assert value.number == pytest.approx(canonical * 4046.873 / 0.4535924, rel=1e-6)
     assert value.unit == "lb/acre"
 
 
