@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -34,6 +35,7 @@ from trialkit.batch.templates import read_template
 from trialkit.errors import TrialkitError
 from trialkit.publish import PageFacts
 
+PLACED = re.compile(r"[^\s:]+:\d*:")
 OWN_FAULTS = ("TrialkitError", "StudyError", "DataError", "AnalysisError")
 
 
@@ -156,15 +158,22 @@ def _told(
 
 def fault_lines(fault: CellFault, task: Task) -> tuple[str, ...]:
     """Say what went wrong, where, and which file to look at, one line a fault."""
-    if fault.name in OWN_FAULTS:
-        return tuple(line for line in fault.text.splitlines() if line.strip())
     place = f"data/{task.target.key}" if not task.target.is_across else "study.toml"
+    if fault.name in OWN_FAULTS:
+        lines = (line for line in fault.text.splitlines() if line.strip())
+        return tuple(_from_study_folder(line, place, task) for line in lines)
     first = next((line for line in fault.source.splitlines() if line.strip()), "")
     reason = fault.text.strip().splitlines()[0] if fault.text.strip() else "no more is known"
     return (
         f"{place}::: cell {fault.cell} ({first.strip()}) stopped with {fault.name}: {reason}. "
         f"Open {FAILED_NOTEBOOK} beside the report in JupyterLab to see where.",
     )
+
+
+def _from_study_folder(line: str, place: str, task: Task) -> str:
+    """Name the file as seen from the study folder; a fault without a file gets ``place``."""
+    within = line.removeprefix(f"{_relative(task.study, task.folder)}/")
+    return within if PLACED.match(within) else f"{place}::: {within}"
 
 
 def notebook_bytes(notebook: Any) -> bytes:
