@@ -115,8 +115,8 @@ def open_across(study: str | Path) -> AcrossReport:
     usable = [data for data in read if data.usable]
     if len(usable) < 2:
         raise AnalysisError(
-            f"Only {len(usable)} of {len(read)} site-seasons of {plan.name} can be used; combining needs "
-            "at least two. Run `trialkit check` to see what the others lack."
+            f"Only {len(usable)} of {len(read)} site-seasons of {plan.name} can be used; combining "
+            "needs at least two. Run `trialkit check` to see what the others lack."
         )
     environments = [_environment(plan, data) for data in usable]
     files = tuple(record for data in usable for record in data.files)
