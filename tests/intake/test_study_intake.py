@@ -2,6 +2,8 @@
 
 import shutil
 
+import pytest
+
 from trialkit.intake import check_study, read_costs
 
 
@@ -47,3 +49,21 @@ def test_study_without_costs_has_none_and_no_fault(mini):
     (mini.folder / "costs.csv").unlink()
     costs = read_costs(mini.study())
     assert (len(costs.table), costs.faults) == (0, ())
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "code"),
+    [
+        ("netting,mesh,10,m2,-1,2", "price", "negative"),
+        ("netting,mesh,10,m2,,2", "price", "value_missing"),
+        ("netting,mesh,10,m2,0.45 EUR,2", "price", "currency"),
+        ("netting,mesh,10,m2,€0.45,2", "price", "currency"),
+        ("netting,mesh,10,m2,1,0", "lasts_seasons", "not_positive"),
+    ],
+)
+def test_a_cost_that_cannot_be_used_is_named_by_cell_and_treatment(mini, row, column, code):
+    head = "treatment,item,quantity,unit,price,lasts_seasons"
+    (mini.folder / "costs.csv").write_text(f"{head}\n{row}\nnetting,hoops,1,m,1,1\n")
+    costs = read_costs(mini.study())
+    assert [(f.row, f.column, f.code) for f in costs.faults] == [(2, column, code)]
+    assert costs.incomplete == ("netting",)

@@ -1,6 +1,8 @@
 """What was planned: treatments, sites, seasons, measures, units and margins."""
 
 from trialkit.study.description import Study
+from trialkit.study.economics import FIELD_AREA, WEIGHT_UNIT, Economics, EventLabour, per_field_area
+from trialkit.study.economics_checks import economics_faults, wrong_amount
 from trialkit.study.layout import Assumption, Constraint, Design, Layout, LayoutCosts, Planting
 from trialkit.study.measure import KINDS, Measure
 from trialkit.study.parts import (
@@ -16,13 +18,17 @@ from trialkit.study.parts import (
 from trialkit.study.read import STUDY_FILE, read_study
 
 __all__ = [
+    "FIELD_AREA",
     "KINDS",
     "STUDY_FILE",
+    "WEIGHT_UNIT",
     "Assumption",
     "Constraint",
     "CullCause",
     "DegreeDays",
     "Design",
+    "Economics",
+    "EventLabour",
     "Layout",
     "LayoutCosts",
     "Measure",
@@ -34,5 +40,8 @@ __all__ = [
     "Site",
     "Study",
     "Treatment",
+    "economics_faults",
+    "per_field_area",
     "read_study",
+    "wrong_amount",
 ]

@@ -7,6 +7,7 @@ from typing import Literal
 
 from pydantic import Field, PrivateAttr, model_validator
 
+from trialkit.study.economics import Economics
 from trialkit.study.layout import Layout
 from trialkit.study.measure import Measure
 from trialkit.study.parts import (
@@ -49,6 +50,7 @@ class Study(Part):
     protocol: tuple[ProtocolRule, ...] = ()
     degree_days: DegreeDays | None = None
     layout: Layout = Layout()
+    economics: Economics | None = None
     _folder: Path = PrivateAttr(default=Path())
 
     @model_validator(mode="after")
