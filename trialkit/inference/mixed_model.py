@@ -8,6 +8,7 @@ import pandas as pd
 
 from trialkit.errors import AnalysisError
 from trialkit.inference.design import Design
+from trialkit.inference.site_season import site_season_terms
 
 
 @dataclass(frozen=True)
@@ -43,14 +44,18 @@ def across_model(
     if "block" in frame:
         factors["environment:block"] = _crossed(environment, _codes(frame["block"]))
     factors["environment:treatment"] = _crossed(environment, treatment)
+    named = {"site": site, "season": season}
+    given = {name: _labels(column, frame) for name, column in named.items() if column is not None}
+    wider = site_season_terms(environment, treatment, given)
     identity = np.eye(k)
     return MixedModel(
         y=_response(design),
         x=identity[treatment],
-        unit=environment,
-        factors=factors,
+        unit=wider.unit,
+        factors={**wider.factors, **factors},
         hypotheses={"treatment": _differences(k)},
         mean_weights=identity,
+        left_out=wider.left_out,
     )
 
 
@@ -94,6 +99,11 @@ def _response(design: Design) -> np.ndarray:
 
 def _codes(factor: pd.Series) -> np.ndarray:
     return factor.cat.codes.to_numpy().astype(np.int64)
+
+
+def _labels(column: pd.Series, frame: pd.DataFrame) -> np.ndarray:
+    """Return codes of ``column`` for the rows of ``frame``, found by their index."""
+    return pd.factorize(column.reindex(frame.index).astype(str))[0].astype(np.int64)
 
 
 def _crossed(first: np.ndarray, second: np.ndarray) -> np.ndarray:
