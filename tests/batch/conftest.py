@@ -53,7 +53,9 @@ def notebooks(tmp_path: Path) -> Path:
     folder.mkdir()
     site_season = notebook('study = ""\nseason = 0\nsite = ""\noutput = ""', SITE_SEASON)
     nbformat.write(site_season, folder / "site_season.ipynb")
-    nbformat.write(notebook('study = ""\noutput = ""', ACROSS), folder / "across_sites.ipynb")
+    nbformat.write(
+        notebook('study = ""\nreports = ""\noutput = ""', ACROSS), folder / "across_sites.ipynb"
+    )
     return folder
 
 

@@ -78,7 +78,8 @@ def execute(template: Template, parameters: Mapping[str, Any], folder: Path, tim
             f"papermill did not start {template.path.name}. Install trialkit again."
         )
     notebook = kept[0]
-    return Run(timeless(notebook, parameters), seconds_of_cells(notebook), fault)
+    seconds = seconds_of_cells(notebook)
+    return Run(timeless(notebook, parameters), seconds, fault)
 
 
 def _at_running_cell(kept: list[Any], name: str, text: str) -> CellFault:
@@ -93,10 +94,14 @@ def _at_running_cell(kept: list[Any], name: str, text: str) -> CellFault:
 def seconds_of_cells(notebook: Any) -> tuple[dict[str, Any], ...]:
     """Return how long each code cell took, by cell id."""
     return tuple(
-        {"cell": cell.get("id", str(number)), "seconds": cell.metadata.papermill.duration}
-        for number, cell in enumerate(notebook.cells, 1)
+        {"cell": _name_of(cell), "seconds": cell.metadata.papermill.duration}
+        for cell in notebook.cells
         if cell.cell_type == "code" and cell.metadata.get("papermill", {}).get("duration")
     )
+
+
+def _name_of(cell: Any) -> str:
+    return _INJECTED if _INJECTED in cell.metadata.get("tags", ()) else str(cell.get("id", ""))
 
 
 def timeless(notebook: Any, parameters: Mapping[str, Any]) -> Any:
@@ -112,10 +117,10 @@ def timeless(notebook: Any, parameters: Mapping[str, Any]) -> Any:
         if _INJECTED in cell.metadata.get("tags", ()):
             cell.id = _INJECTED
             cell.metadata["editable"] = False
-            cell.source = _injected_source({**parameters, "output": ""}, parameters)
+            cell.source = _injected_source({**parameters, "output": ""})
     return notebook
 
 
-def _injected_source(values: Mapping[str, Any], declared: Mapping[str, Any]) -> str:
-    lines = [f"{name} = {values[name]!r}" for name in declared]
+def _injected_source(values: Mapping[str, Any]) -> str:
+    lines = [f"{name} = {value!r}" for name, value in values.items()]
     return "\n".join(["# Parameters", *lines])

@@ -92,7 +92,9 @@ def _parameters(task: Task, staging: Path) -> dict[str, Any]:
     The staging folder is a sibling of the report's, so that the same text holds in both.
     """
     parameters: dict[str, Any] = {"study": _relative(task.study, staging)}
-    if not task.target.is_across:
+    if task.target.is_across:
+        parameters |= {"reports": ".."}
+    else:
         parameters |= {"season": task.target.season, "site": task.target.site}
     return {**parameters, "output": "."}
 

@@ -13,12 +13,12 @@ from trialkit.study import Study
 
 @dataclass(frozen=True)
 class Environment:
-    """One site-season that takes part: its plot values and its own findings."""
+    """One site-season that takes part: its plot values and its own effects (columns EFFECTS)."""
 
     season: int
     site: str
     values: pd.DataFrame
-    findings: Findings
+    effects: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ def across_findings(study: Study, environments: Sequence[Environment]) -> Across
     analyses, unanswered = analyse_measures(study, _pooled_values(finished), "environment")
     return AcrossFindings(
         pooled=collect(study, analyses, unanswered, Scope(0, ACROSS)),
-        effects=stacked([item.findings.effects for item in environments], EFFECTS),
+        effects=stacked([item.effects for item in environments], EFFECTS),
         left_out=_left_out(study, environments),
         environments=tuple((item.season, item.site) for item in finished),
     )

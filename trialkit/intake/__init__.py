@@ -2,6 +2,7 @@
 
 from trialkit.intake.costs import Costs, read_costs
 from trialkit.intake.files import FileRecord
+from trialkit.intake.handed_on import HandedOn, read_handed_on, write_effects, write_handed_on
 from trialkit.intake.read import read_site_season
 from trialkit.intake.schemas import blank_tables, column_dictionary
 from trialkit.intake.site_season import SiteSeason
@@ -10,11 +11,15 @@ from trialkit.intake.study_intake import StudyIntake, check_study
 __all__ = [
     "Costs",
     "FileRecord",
+    "HandedOn",
     "SiteSeason",
     "StudyIntake",
     "blank_tables",
     "check_study",
     "column_dictionary",
     "read_costs",
+    "read_handed_on",
     "read_site_season",
+    "write_effects",
+    "write_handed_on",
 ]

@@ -1,10 +1,10 @@
 """The report across site-seasons, as the notebook's cells call it."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from trialkit import figures, intake, measures
-from trialkit.errors import AnalysisError, Fault
+from trialkit.errors import AnalysisError
 from trialkit.figures.picture import Picture
 from trialkit.findings import AcrossFindings, Environment, across_findings, site_season_findings
 from trialkit.intake import FileRecord
@@ -24,7 +24,6 @@ class AcrossReport:
     study: Study
     findings: AcrossFindings
     files: tuple[FileRecord, ...]
-    faults: tuple[Fault, ...] = field(default=())
 
     def heading(self) -> Words:
         """Title, and how many places and seasons stand behind the answer."""
@@ -89,7 +88,7 @@ class AcrossReport:
     def end_matter(self, output: str = "") -> Stack:
         """Methods and provenance; with ``output``, findings.csv is written into that folder too."""
         if output:
-            end_matter.write_findings(self.findings.pooled, Path(output))
+            intake.write_effects(Path(output), self.findings.pooled.effects)
         methods = end_matter.methods(self.study, self.findings.pooled)
         return Stack((methods, *end_matter.provenance(self.study, self.files)))
 
@@ -105,25 +104,43 @@ class AcrossReport:
         return [m for m in self.study.measures if m.primary and m.id in known]
 
 
-def open_across(study: str | Path) -> AcrossReport:
-    """Read and analyse every site-season whose files can be used, and combine them.
+def open_across(study: str | Path, reports: str | Path = "") -> AcrossReport:
+    """Combine every site-season that can be used.
 
-    Raises AnalysisError where fewer than two can.
+    ``reports`` is the folder of the study's finished reports, whose plot values and effects are
+    taken as they stand; empty, every field file is read and analysed anew. Both give the same
+    numbers. Raises AnalysisError where fewer than two site-seasons can be used.
     """
     plan = open_study(study)
-    read = [intake.read_site_season(plan, season, site) for season, site in plan.site_seasons()]
-    usable = [data for data in read if data.usable]
-    if len(usable) < 2:
+    taking = _from_reports(plan, Path(reports)) if reports else _from_field_files(plan)
+    if len(taking) < 2:
         raise AnalysisError(
-            f"Only {len(usable)} of {len(read)} site-seasons of {plan.name} can be used; combining "
-            "needs at least two. Run `trialkit check` to see what the others lack."
+            f"Only {len(taking)} of {len(plan.site_seasons())} site-seasons of {plan.name} can be "
+            "used; combining needs at least two. Run `trialkit check` to see what the others lack."
         )
-    environments = [_environment(plan, data) for data in usable]
-    files = tuple(record for data in usable for record in data.files)
-    faults = tuple(fault for data in read for fault in data.faults)
-    return AcrossReport(plan, across_findings(plan, environments), files, faults)
+    environments = [environment for environment, _ in taking]
+    files = tuple(record for _, records in taking for record in records)
+    return AcrossReport(plan, across_findings(plan, environments), files)
+
+
+Taking = list[tuple[Environment, tuple[FileRecord, ...]]]
+
+
+def _from_reports(plan: Study, reports: Path) -> Taking:
+    found = [intake.read_handed_on(reports, season, site) for season, site in plan.site_seasons()]
+    return [
+        (Environment(one.season, one.site, one.values, one.effects), one.files)
+        for one in found
+        if one is not None
+    ]
+
+
+def _from_field_files(plan: Study) -> Taking:
+    read = [intake.read_site_season(plan, season, site) for season, site in plan.site_seasons()]
+    return [(_environment(plan, data), data.files) for data in read if data.usable]
 
 
 def _environment(study: Study, data: intake.SiteSeason) -> Environment:
     values = measures.plot_values(study, data.season, data.site, data.tables, data.left_out)
-    return Environment(data.season, data.site, values, site_season_findings(study, values))
+    effects = site_season_findings(study, values).effects
+    return Environment(data.season, data.site, values, effects)

@@ -1,8 +1,7 @@
-"""Methods and provenance, and the findings as a file."""
+"""Methods and provenance."""
 
 from collections.abc import Sequence
 from importlib.metadata import version
-from pathlib import Path
 from platform import python_version
 from typing import Final
 
@@ -52,8 +51,3 @@ def provenance(study: Study, files: Sequence[FileRecord]) -> tuple[Table, Table]
         Table.of("Files read", heads, file_rows),
         Table.of("Versions", [Column("Program"), Column("Version")], versions),
     )
-
-
-def write_findings(findings: Findings, folder: Path) -> None:
-    """Write findings.csv (every effect, full precision) into a folder that exists."""
-    findings.effects.to_csv(folder / "findings.csv", index=False, lineterminator="\n")

@@ -107,9 +107,9 @@ class SiteSeasonReport:
         return figures.weather_strip(self.study, weather.daily, bloom)
 
     def end_matter(self, output: str = "") -> Stack:
-        """Methods and provenance; with ``output``, findings.csv is written into that folder too."""
+        """Methods and provenance; ``output`` is a folder for findings.csv and plot_values.csv."""
         if output:
-            end_matter.write_findings(self.findings, Path(output))
+            intake.write_handed_on(Path(output), self.values, self.findings.effects)
         methods = end_matter.methods(self.study, self.findings)
         return Stack((methods, *end_matter.provenance(self.study, self.data.files)))
 

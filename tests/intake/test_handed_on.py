@@ -1,0 +1,43 @@
+"""What one report hands on to another comes back to the last bit."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from trialkit.columns import EFFECTS, PLOT_VALUES
+from trialkit.intake import read_handed_on, write_effects, write_handed_on
+
+TEXTS = {"site", "plot", "block", "treatment", "measure", "left_out", "versus", "effect_unit",
+         "verdict", "direction", "bound"}  # fmt: skip
+
+
+def table(columns, rows: int = 40) -> pd.DataFrame:
+    random = np.random.default_rng(3)
+    made = {}
+    for name in columns:
+        numbers = random.normal(size=rows) * 10.0 ** random.integers(-9, 9, rows)
+        numbers[:3] = [np.nan, np.inf, -np.inf]
+        texts = pd.Series(["", "NA", "007", 'a, "b"', "é\nf"] * (rows // 5), dtype="str")
+        made[name] = texts if name in TEXTS else 2024 if name == "season" else numbers
+    return pd.DataFrame(made)
+
+
+def test_values_and_effects_come_back_as_they_were(tmp_path: Path) -> None:
+    folder = tmp_path / "2024" / "here"
+    folder.mkdir(parents=True)
+    values, effects = table(PLOT_VALUES), table(EFFECTS)
+    write_handed_on(folder, values, effects)
+    back = read_handed_on(tmp_path, 2024, "here")
+    pd.testing.assert_frame_equal(back.values, values, check_exact=True)
+    pd.testing.assert_frame_equal(back.effects, effects, check_exact=True)
+    assert [record.path for record in back.files] == [
+        "2024/here/plot_values.csv", "2024/here/findings.csv"
+    ]  # fmt: skip
+
+
+def test_a_report_that_is_not_there_hands_on_nothing(tmp_path: Path) -> None:
+    assert read_handed_on(tmp_path, 2024, "here") is None
+    (tmp_path / "2024" / "here").mkdir(parents=True)
+    write_effects(tmp_path / "2024" / "here", table(EFFECTS))
+    assert read_handed_on(tmp_path, 2024, "here") is None

@@ -1,0 +1,69 @@
+"""What the report of a site-season hands on to the one across all: plot values and effects.
+
+Written and read here in full precision, so that the answer across is the same to the last bit
+whether it starts from the field files or from finished reports.
+"""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import pandas as pd
+
+from trialkit.columns import EFFECTS, PLOT_VALUES
+from trialkit.intake.files import FileRecord
+
+FINDINGS: Final = "findings.csv"
+VALUES: Final = "plot_values.csv"
+_NUMBERS: Final = (
+    *("value", "events", "trials", "exposure"),
+    *("estimate", "se", "df", "low", "high", "p", "p_adjusted", "ratio", "ratio_low", "ratio_high"),
+    *("effect", "effect_low", "effect_high", "margin", "hedges_g", "g_low", "g_high"),
+)
+
+
+@dataclass(frozen=True)
+class HandedOn:
+    """Plot values (columns PLOT_VALUES) and effects (columns EFFECTS) of one site-season."""
+
+    season: int
+    site: str
+    values: pd.DataFrame
+    effects: pd.DataFrame
+    files: tuple[FileRecord, ...]
+
+
+def write_handed_on(folder: Path, values: pd.DataFrame, effects: pd.DataFrame) -> None:
+    """Write both tables into a folder that exists."""
+    write_effects(folder, effects)
+    values.to_csv(folder / VALUES, index=False, lineterminator="\n")
+
+
+def write_effects(folder: Path, effects: pd.DataFrame) -> None:
+    """Write findings.csv into a folder that exists."""
+    effects.to_csv(folder / FINDINGS, index=False, lineterminator="\n")
+
+
+def read_handed_on(reports: Path, season: int, site: str) -> HandedOn | None:
+    """Read what the finished report of a site-season left, or None where there is none."""
+    folder = reports / str(season) / site
+    if not all((folder / name).is_file() for name in (VALUES, FINDINGS)):
+        return None
+    values, values_file = _read(folder / VALUES, PLOT_VALUES, reports)
+    effects, effects_file = _read(folder / FINDINGS, EFFECTS, reports)
+    return HandedOn(season, site, values, effects, (values_file, effects_file))
+
+
+def _read(path: Path, columns: Sequence[str], reports: Path) -> tuple[pd.DataFrame, FileRecord]:
+    numbers = {name: "float64" for name in columns if name in _NUMBERS}
+    texts = {name: "str" for name in columns if name not in _NUMBERS and name != "season"}
+    frame = pd.read_csv(
+        path,
+        dtype={"season": "int64", **texts, **numbers},
+        keep_default_na=False,
+        na_values={name: [""] for name in numbers},
+    )
+    checksum = hashlib.sha256(path.read_bytes()).hexdigest()
+    return frame, FileRecord(path.relative_to(reports).as_posix(), checksum, len(frame))
