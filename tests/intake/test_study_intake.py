@@ -28,6 +28,17 @@ def test_faults_files_and_rows_left_out_are_those_of_all_parts(mini):
     assert intake.left_out[["season", "site", "row"]].to_numpy().tolist() == [[2026, "north", 2]]
 
 
+def test_processes_and_dropped_tables_change_no_fault(mini, monkeypatch):
+    monkeypatch.setattr("trialkit.intake.study_intake._WORTH_PROCESSES", 1)
+    mini.change("scouting", "adult,4", "adult,-4")
+    alone = check_study(mini.study())
+    together = check_study(mini.study(), workers=2, tables=False)
+    assert together.faults == alone.faults
+    assert together.files == alone.files
+    assert together.left_out.equals(alone.left_out)
+    assert all(not len(table) for one in together.site_seasons for table in one.tables.values())
+
+
 def test_folder_of_an_unplanned_site_or_season_is_asked_about(mini):
     (mini.folder / "data" / "2026" / "west").mkdir()
     (mini.folder / "data" / "2019").mkdir()

@@ -1,7 +1,11 @@
 """Everything of a study at once: every site-season and the costs."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
+from multiprocessing import get_context
+from typing import Final
 
 import pandas as pd
 
@@ -10,8 +14,13 @@ from trialkit.intake.costs import Costs, read_costs
 from trialkit.intake.files import FileRecord
 from trialkit.intake.problems import empty_left_out
 from trialkit.intake.read import read_site_season
+from trialkit.intake.schemas import blank_table_frame
 from trialkit.intake.site_season import SiteSeason
 from trialkit.study import Study
+
+# Starting a process costs as much as reading some dozens of site-seasons.
+_WORTH_PROCESSES: Final = 60
+_CHUNK: Final = 10
 
 
 @dataclass(frozen=True)
@@ -55,10 +64,28 @@ class StudyIntake:
         return next(o for o in self.site_seasons if (o.season, o.site) == (season, site))
 
 
-def check_study(study: Study) -> StudyIntake:
-    """Read every site-season that study.toml plans, and the costs."""
-    site_seasons = tuple(read_site_season(study, *one) for one in study.site_seasons())
+def check_study(study: Study, *, workers: int = 1, tables: bool = True) -> StudyIntake:
+    """Read every site-season that study.toml plans, and the costs.
+
+    With ``workers`` > 1 large studies are read by so many processes. ``tables=False`` hands back
+    faults, files and rows left out with tables without rows, so that a study of any size fits into
+    memory.
+    """
+    places = study.site_seasons()
+    read = partial(_read, study, tables)
+    if workers > 1 and len(places) >= _WORTH_PROCESSES:
+        with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
+            site_seasons = tuple(pool.map(read, places, chunksize=_CHUNK))
+    else:
+        site_seasons = tuple(map(read, places))
     return StudyIntake(site_seasons, read_costs(study), tuple(_unplanned_folders(study)))
+
+
+def _read(study: Study, tables: bool, place: tuple[int, str]) -> SiteSeason:
+    one = read_site_season(study, *place)
+    if tables:
+        return one
+    return replace(one, tables={table: blank_table_frame(table) for table in one.tables})
 
 
 def _unplanned_folders(study: Study) -> Iterator[Fault]:

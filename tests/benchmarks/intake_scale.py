@@ -1,0 +1,66 @@
+"""How long intake takes for studies of growing size, a row at a time and in memory.
+
+    PYTHONPATH=. python tests/benchmarks/intake_scale.py [SITE_SEASONS ...]
+
+Each study is the example's plan at invented sites, twenty blocks, ten visits, five plants a plot:
+5,000 scouting rows a site-season. Printed are wall seconds, CPU seconds of all processes, largest
+memory of any one process and the CPU time per scouting row against that of the first size.
+"""
+
+import os
+import resource
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from scaled_study import scaled_study
+
+from trialkit.intake import check_study
+from trialkit.study import read_study
+
+SEASONS, BLOCKS, WORKERS = 10, 20, 2
+
+
+def measured(folder: Path, site_seasons: int) -> dict[str, float]:
+    """Make a study of this size, check it, and return what it took."""
+    study = read_study(scaled_study(folder, max(1, site_seasons // SEASONS), SEASONS, BLOCKS))
+    rows = sum(
+        sum(1 for _ in (study.data_folder(*place) / "scouting.csv").open()) - 1
+        for place in study.site_seasons()
+    )
+    wall, cpu = time.perf_counter(), _cpu()
+    found = check_study(study, workers=WORKERS, tables=False)
+    return {
+        "site_seasons": len(found.site_seasons),
+        "scouting_rows": rows,
+        "errors": len(found.errors),
+        "wall_s": time.perf_counter() - wall,
+        "cpu_s": _cpu() - cpu,
+        "largest_process_mb": max(_memory(resource.RUSAGE_SELF), _memory(resource.RUSAGE_CHILDREN)),
+    }
+
+
+def _cpu() -> float:
+    took = os.times()
+    return took.user + took.system + took.children_user + took.children_system
+
+
+def _memory(who: int) -> float:
+    return resource.getrusage(who).ru_maxrss / 1024
+
+
+def main() -> None:
+    """Print one line a size."""
+    first = 0.0
+    for size in map(int, sys.argv[1:] or ("10", "100", "1000")):
+        with tempfile.TemporaryDirectory() as folder:
+            found = measured(Path(folder) / "study", size)
+        per_row = found["cpu_s"] / found["scouting_rows"]
+        first = first or per_row
+        found["per_row_ratio"] = per_row / first
+        print("  ".join(f"{name} {value:.4g}" for name, value in found.items()), flush=True)
+
+
+if __name__ == "__main__":
+    main()
