@@ -1,7 +1,9 @@
 """Files in, tidy tables out; every fault named by file, row, column and remedy."""
 
+from trialkit.intake.corrections import Correction, Corrections, read_corrections
 from trialkit.intake.costs import Costs, read_costs
 from trialkit.intake.files import FileRecord
+from trialkit.intake.fixes import offered_corrections, write_corrections
 from trialkit.intake.handed_on import HandedOn, read_handed_on, write_effects, write_handed_on
 from trialkit.intake.read import read_site_season
 from trialkit.intake.schemas import blank_tables, column_dictionary
@@ -9,6 +11,8 @@ from trialkit.intake.site_season import SiteSeason
 from trialkit.intake.study_intake import StudyIntake, check_study
 
 __all__ = [
+    "Correction",
+    "Corrections",
     "Costs",
     "FileRecord",
     "HandedOn",
@@ -17,9 +21,12 @@ __all__ = [
     "blank_tables",
     "check_study",
     "column_dictionary",
+    "offered_corrections",
+    "read_corrections",
     "read_costs",
     "read_handed_on",
     "read_site_season",
+    "write_corrections",
     "write_effects",
     "write_handed_on",
 ]

@@ -11,6 +11,7 @@ from trialkit.columns import TABLES
 from trialkit.errors import Fault, Severity
 from trialkit.intake.cells import Typed
 from trialkit.intake.context import Context
+from trialkit.intake.corrections import Correction
 from trialkit.intake.files import Found
 from trialkit.intake.header import describe_empty
 from trialkit.intake.layout import balance_notes, presence_notes
@@ -42,12 +43,13 @@ _NEEDED: Final = {
 
 @dataclass(frozen=True)
 class CheckedTable:
-    """One table after all checks: rows that stand (SI units), faults, rows that dropped out."""
+    """One table after all checks: rows that stand (SI units), faults, rows out, corrections."""
 
     frame: pd.DataFrame
     faults: tuple[Fault, ...]
     left_out: pd.DataFrame
     typed: Typed
+    corrections: tuple[Correction, ...] = ()
 
 
 Checked = dict[str, CheckedTable]

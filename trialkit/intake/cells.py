@@ -181,6 +181,21 @@ def number(text: str) -> float | None:
     return value if np.isfinite(value) else None
 
 
+def lookalike_number(text: str) -> str | None:
+    """Return a number typed with letters for digits as it was meant, or None.
+
+    >>> lookalike_number("1O.5"), lookalike_number("12 lb"), lookalike_number("O")
+    ('10.5', None, '0')
+    """
+    meant = text.translate(_LOOKALIKES)
+    return meant if meant != text and number(meant) is not None else None
+
+
+def text_code(text: str) -> bool:
+    """Say whether a text is a common word or sign for "no value", and not a number."""
+    return text.casefold() in _CODES
+
+
 def _or_nan(value: float | None) -> float:
     return np.nan if value is None else value
 

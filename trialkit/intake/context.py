@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from trialkit.intake.cells import Typed
+from trialkit.intake.corrections import Corrections
 from trialkit.intake.problems import Problem
 from trialkit.study import Season, Study
 
@@ -23,11 +24,12 @@ class Layout:
 
 @dataclass(frozen=True)
 class Context:
-    """What a check may ask: the study, the season, and the layout where it can be used."""
+    """What a check may ask: the study, the season, the layout where it can be used, corrections."""
 
     study: Study
     season: Season | None
     layout: Layout | None
+    corrections: Corrections = Corrections()
 
 
 Check = Callable[[Typed, Context], Iterator[Problem]]

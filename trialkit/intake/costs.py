@@ -6,6 +6,7 @@ import pandas as pd
 
 from trialkit.errors import Fault
 from trialkit.intake.context import Context
+from trialkit.intake.corrections import read_corrections
 from trialkit.intake.files import FileRecord, read_text_sheet
 from trialkit.intake.problems import empty_left_out
 from trialkit.intake.read import checked_table
@@ -35,7 +36,7 @@ def read_costs(study: Study) -> Costs:
     if not path.is_file():
         return Costs(blank_table_frame("costs"))
     sheet, record = read_text_sheet(study, "costs", path)
-    checked = checked_table(sheet, Context(study, None, None))
+    checked = checked_table(sheet, Context(study, None, None, read_corrections(study)))
     dropped = checked.typed.frame.reindex(checked.left_out["row"].tolist())
     named = dropped["treatment"].dropna() if "treatment" in dropped else dropped.index[:0]
     incomplete = tuple(dict.fromkeys(map(str, named)))

@@ -115,6 +115,16 @@ def _unusual(text: str) -> DateReading:
     return DateReading(None, "not_a_date", f"'{text}' is not a date", _TYPE_ISO)
 
 
+def readings_of(text: str) -> tuple[dt.date, ...]:
+    """Return every date that a text such as 05/06/2026 can mean, day first and month first."""
+    slashed = _YEAR_LAST.fullmatch(text)
+    if not slashed:
+        return ()
+    first, second, year = int(slashed[1]), int(slashed[3]), int(slashed[4])
+    found = (_date(year, second, first), _date(year, first, second))
+    return tuple(dict.fromkeys(date for date in found if date))
+
+
 def _puts_day_first(text: str) -> bool | None:
     """True or False where a year-last text can put the day (or the month) first only."""
     slashed = _YEAR_LAST.fullmatch(text)

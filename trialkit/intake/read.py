@@ -5,10 +5,12 @@ from dataclasses import replace
 import pandas as pd
 
 from trialkit.columns import QUANTITY_OF_COLUMN
+from trialkit.intake.answers import with_answers
 from trialkit.intake.assemble import CheckedTable, put_together, unreadable, without_folder
 from trialkit.intake.cells import Typed, typed_sheet
 from trialkit.intake.checks import cross_problems
 from trialkit.intake.context import Context, Layout
+from trialkit.intake.corrections import corrected, read_corrections
 from trialkit.intake.files import find_sheets
 from trialkit.intake.header import Sheet
 from trialkit.intake.layout import layout_of, plot_problems
@@ -31,7 +33,7 @@ def read_site_season(study: Study, season: int, site: str) -> SiteSeason:
     found = find_sheets(study, folder)
     if found.unusable:
         return unreadable(season, site, found)
-    context = Context(study, study.season(season), None)
+    context = Context(study, study.season(season), None, read_corrections(study))
     checked = {}
     if "plots" in found.sheets:
         checked["plots"] = checked_table(found.sheets["plots"], context)
@@ -39,11 +41,20 @@ def read_site_season(study: Study, season: int, site: str) -> SiteSeason:
     for table, sheet in found.sheets.items():
         if table != "plots":
             checked[table] = checked_table(sheet, context)
-    return put_together(context, season, site, found, checked)
+    return with_answers(put_together(context, season, site, found, checked), context, checked)
 
 
 def checked_table(sheet: Sheet, context: Context) -> CheckedTable:
     """Type a sheet, run every rule over it, and part the rows that stand from those that do not."""
+    mended = corrected(sheet, context.corrections)
+    return replace(
+        one := _checked(mended.sheet, context),
+        faults=(*one.faults, *mended.faults),
+        corrections=mended.made,
+    )
+
+
+def _checked(sheet: Sheet, context: Context) -> CheckedTable:
     typed = typed_sheet(sheet, context.study, context.season)
     if not len(sheet.cells.columns):
         return _parted(typed, list(typed.problems), context.study)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from trialkit.errors import DataError, Fault
+from trialkit.intake.corrections import as_frame
 from trialkit.intake.files import FileRecord
 from trialkit.intake.problems import empty_left_out
 
@@ -19,7 +20,8 @@ class SiteSeason:
     the spreadsheet row. ``left_out`` has one row per row that dropped out (columns table, file,
     row, plot, date, code, reason; row 0 where a whole table did), so that a sum over a plot can be
     told from a sum that misses something. ``unusable`` says why the site-season cannot be analysed
-    at all, and is empty where it can.
+    at all, and is empty where it can. ``corrections`` holds the lines of corrections.csv that were
+    made here, and those that answered a question (columns trialkit.intake.corrections.COLUMNS).
     """
 
     season: int
@@ -30,6 +32,7 @@ class SiteSeason:
     left_out: pd.DataFrame = field(default_factory=empty_left_out)
     unusable: str = ""
     nothing_typed: bool = False
+    corrections: pd.DataFrame = field(default_factory=lambda: as_frame(()))
 
     @property
     def usable(self) -> bool:

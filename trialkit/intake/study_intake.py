@@ -5,12 +5,15 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
 from multiprocessing import get_context
+from pathlib import PurePosixPath
 from typing import Final
 
 import pandas as pd
 
 from trialkit.errors import Fault
-from trialkit.intake.costs import Costs, read_costs
+from trialkit.intake.answers import no_such_file
+from trialkit.intake.corrections import read_corrections
+from trialkit.intake.costs import COSTS_FILE, Costs, read_costs
 from trialkit.intake.files import FileRecord
 from trialkit.intake.problems import empty_left_out
 from trialkit.intake.read import read_site_season
@@ -35,7 +38,8 @@ class StudyIntake:
     def faults(self) -> tuple[Fault, ...]:
         """Every fault of every file."""
         of_sites = (fault for one in self.site_seasons for fault in one.faults)
-        return (*self.faults_of_folders, *of_sites, *self.costs.faults)
+        every = (*self.faults_of_folders, *of_sites, *self.costs.faults)
+        return tuple(dict.fromkeys(every))
 
     @property
     def errors(self) -> tuple[Fault, ...]:
@@ -78,7 +82,9 @@ def check_study(study: Study, *, workers: int = 1, tables: bool = True) -> Study
             site_seasons = tuple(pool.map(read, places, chunksize=_CHUNK))
     else:
         site_seasons = tuple(map(read, places))
-    return StudyIntake(site_seasons, read_costs(study), tuple(_unplanned_folders(study)))
+    return StudyIntake(
+        site_seasons, read_costs(study), (*_unplanned_folders(study), *_stray_corrections(study))
+    )
 
 
 def _read(study: Study, tables: bool, place: tuple[int, str]) -> SiteSeason:
@@ -86,6 +92,16 @@ def _read(study: Study, tables: bool, place: tuple[int, str]) -> SiteSeason:
     if tables:
         return one
     return replace(one, tables={table: blank_table_frame(table) for table in one.tables})
+
+
+def _stray_corrections(study: Study) -> Iterator[Fault]:
+    """Corrections of files that stand in no folder of a site-season."""
+    planned = {study.data_folder(*one).relative_to(study.folder) for one in study.site_seasons()}
+    corrections = read_corrections(study)
+    yield from corrections.faults
+    for line in corrections.lines:
+        if line.file != COSTS_FILE and PurePosixPath(line.file).parent not in planned:
+            yield no_such_file(line, corrections.path, ["data/2026/SITE/scouting.csv, say"])
 
 
 def _unplanned_folders(study: Study) -> Iterator[Fault]:
