@@ -1,7 +1,7 @@
 """What a check may know beyond the sheet it looks at."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from trialkit.intake.cells import Typed
 from trialkit.intake.corrections import Corrections
@@ -29,7 +29,7 @@ class Context:
     study: Study
     season: Season | None
     layout: Layout | None
-    corrections: Corrections = Corrections()
+    corrections: Corrections = field(default_factory=Corrections)
 
 
 Check = Callable[[Typed, Context], Iterator[Problem]]

@@ -198,8 +198,7 @@ def _why_not(line: Correction, cells: pd.DataFrame) -> tuple[str, str] | None:
         place = f"row {line.row}" if line.row else f"'{line.key}'"
         found = f"{len(rows)} rows" if rows else "no row of data"
         return f"{place} points at {found} in {line.file}", "Point at one row of data"
-    typed = cells.at[rows[0], column]
-    typed = "" if pd.isna(typed) else str(typed)
+    typed = str(cells[column].astype("object").fillna("").loc[rows[0]])
     if typed != line.was:
         what = f"row {rows[0]} of {line.file} says '{typed}' under {column}, not '{line.was}'"
         return what, "The file was edited since; mend this line, or take it out"
