@@ -95,11 +95,12 @@ def _effect_row(
 
 
 def _effect(study: Study, measure: Measure, analysis: Analysis, contrast: dict[str, Any]) -> Effect:
-    if measure.family in ("count", "lognormal"):
+    family = analysis.design.family
+    if family in ("count", "lognormal"):
         return _relative(study, measure, analysis, contrast)
-    if measure.family == "proportion":
+    if family == "proportion":
         return _points(measure, analysis, contrast)
-    if measure.family == "normal" and measure.margin_unit == "percent":
+    if family == "normal" and measure.margin_unit == "percent":
         return _percent_of_check(measure, analysis, contrast)
     return _difference(study, measure, contrast)
 

@@ -88,11 +88,11 @@ def analyse(
         family=measure.family,
         control=study.check.id,
         level=study.level,
-        **_response_columns(measure, rows),
+        **response_columns(measure, rows),
     )
 
 
-def _response_columns(measure: Measure, rows: pd.DataFrame) -> dict[str, str]:
+def response_columns(measure: Measure, rows: pd.DataFrame) -> dict[str, str]:
     """Columns that hold the response: totals where the model needs to know how much was seen."""
     if measure.family == "proportion":
         return {"response": "events", "trials": "trials"}

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from trialkit.planning.more_needed import chance_settled, more_needed
+from trialkit.inference.more_needed import chance_settled, more_needed
 from trialkit.study import Study
 
 

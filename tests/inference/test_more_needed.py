@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from trialkit.errors import AnalysisError
-from trialkit.planning.more_needed import chance_settled, more_needed
+from trialkit.inference.more_needed import chance_settled, more_needed
 
 
 def simulated(estimate: float, se: float, now: int, more: int, margin: float) -> float:
@@ -47,3 +47,11 @@ def test_out_of_reach_is_none():
 def test_one_site_season_cannot_say():
     with pytest.raises(AnalysisError, match="two site-seasons"):
         chance_settled(0.1, 0.1, 1, 0.1)
+
+
+def test_site_seasons_of_twice_the_precision_narrow_the_interval_as_twice_as_many_do():
+    plain = chance_settled(0.1, 0.08, 4, 0.1, treatments=5).set_index("more")["half_width"]
+    finer = chance_settled(0.1, 0.08, 4, 0.1, treatments=5, precision=2.0)
+    finer = finer.set_index("more")["half_width"]
+    t = [stats.t.ppf(0.975, 4 * (4 + n - 1)) for n in (3, 6)]
+    assert finer[3] / t[0] == pytest.approx(plain[6] / t[1])

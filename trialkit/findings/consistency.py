@@ -1,0 +1,158 @@
+"""Does it travel: the same effect season by season, without each place, and at the next place."""
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from trialkit.columns import EFFECTS
+from trialkit.errors import AnalysisError
+from trialkit.findings.across import Environment
+from trialkit.findings.refit import effects_again, values_of
+from trialkit.inference import Analysis
+from trialkit.inference.trend import permutation_trend
+from trialkit.study import Measure, Study
+
+LOOKING_EARLY: Final = (
+    "Each row uses all data up to its season. Whoever looks again after every season and stops as "
+    "soon as an interval leaves out zero finds an effect too often where there is none; these "
+    "intervals make no allowance for it."
+)
+EXPLORATORY: Final = (
+    "This is exploratory: few places, and they differ in much besides. It raises questions for "
+    "further trials and settles none."
+)
+TRENDS: Final = ("treatment", "condition", "n", "slope", "correlation", "p", "exact", "smallest_p")
+
+
+def season_by_season(
+    study: Study, measure: Measure, environments: Sequence[Environment]
+) -> pd.DataFrame:
+    """Effects from all site-seasons up to each season: EFFECTS with ``label``."""
+    parts = []
+    for year in sorted({item.season for item in environments}):
+        so_far = [item for item in environments if item.season <= year]
+        values = values_of(measure, so_far)
+        parts.append(effects_again(study, measure, values, f"up to {year}"))
+    return _stacked(parts)
+
+
+def without_each(
+    study: Study, measure: Measure, environments: Sequence[Environment]
+) -> pd.DataFrame:
+    """Effects without each site-season in turn: EFFECTS with ``label``; none below three."""
+    if len(environments) < 3:
+        return _stacked([])
+    parts = []
+    for out in environments:
+        rest = [item for item in environments if item is not out]
+        label = f"without {study.site(out.site).name} {out.season}"
+        parts.append(effects_again(study, measure, values_of(measure, rest), label))
+    return _stacked(parts)
+
+
+def _stacked(parts: list[pd.DataFrame]) -> pd.DataFrame:
+    filled = [part for part in parts if len(part)]
+    if not filled:
+        return pd.DataFrame(columns=[*EFFECTS, "label"])
+    return pd.concat(filled, ignore_index=True)
+
+
+def prediction(measure: Measure, analysis: Analysis, level: float) -> pd.DataFrame:
+    """Where the effect of one more site-season is expected: treatment, prediction_low, _high.
+
+    On the scale of ``effect`` in EFFECTS. A difference d with standard error s on f degrees of
+    freedom gives d ± t_f sqrt(s² + v), v the variance of a difference between site-seasons: twice
+    that of treatment x environment, or tau² of pooled ratios (Higgins, Thompson & Spiegelhalter
+    2009). A percentage of the check takes its estimated mean as known. Percentage points are taken
+    at the check's own percentage.
+    """
+    table = analysis.contrasts
+    between = 2 * sum(v for k, v in analysis.model.components.items() if k.endswith(":treatment"))
+    estimate, se, df = (table[name].to_numpy(float) for name in ("estimate", "se", "df"))
+    reach = stats.t.ppf((1 + level) / 2, df) * np.sqrt(se**2 + between)
+    means = analysis.means.set_index("treatment")["mean"]
+    check = float(means[str(analysis.design.control)])
+    ends = [_shown(end, measure, analysis, check) for end in (estimate - reach, estimate + reach)]
+    frame = {"treatment": table["treatment"], "prediction_low": ends[0], "prediction_high": ends[1]}
+    return pd.DataFrame(frame)
+
+
+def _shown(end: np.ndarray, measure: Measure, analysis: Analysis, check: float) -> np.ndarray:
+    link = analysis.model.means.link
+    if link == "log":
+        return 100 * np.expm1(end)
+    if link == "logit":
+        odds = check / (1 - check) * np.exp(end)
+        return 100 * (odds / (1 + odds) - check)
+    if measure.margin_unit == "percent":
+        return np.maximum(100 * end / check, -100.0)
+    return end
+
+
+def between_words(study: Study, measure: Measure, analysis: Analysis) -> str:
+    """Say in a sentence how much a treatment's effect differs from one site-season to the next."""
+    parts = {k: v for k, v in analysis.model.components.items() if k.endswith(":treatment")}
+    if not parts:
+        return f"{measure.name}: one site-season cannot show whether effects differ between places."
+    sd = float(np.sqrt(2 * sum(parts.values())))
+    if sd == 0:
+        return (
+            f"{measure.name}: no difference in effects between site-seasons is seen beyond that of "
+            f"plots; so few places could hide one."
+        )
+    mean = float(analysis.means.set_index("treatment")["mean"][study.check.id])
+    if analysis.model.means.link == "log":
+        size = f"by a factor of about {np.exp(sd):.2g} up or down"
+    elif analysis.model.means.link == "logit":
+        size = f"by a factor of about {np.exp(sd):.2g} in the odds"
+    else:
+        size = f"by about {100 * sd / mean:.0f} % of the check"
+    return (
+        f"{measure.name}: from one site-season to the next, a treatment's true effect is estimated "
+        f"to differ {size} (one standard deviation)."
+    )
+
+
+def trends(
+    effects: pd.DataFrame, conditions: pd.DataFrame, measure: str, seed: int = 1
+) -> pd.DataFrame:
+    """Test each treatment's effect against each condition of the site-seasons (columns TRENDS).
+
+    ``effects`` are EFFECTS of single site-seasons, ``conditions`` has season, site and one numeric
+    column a condition. Ratios enter as logarithms. What cannot be tested has no row.
+    """
+    own = effects[effects["measure"] == measure].merge(conditions, on=["season", "site"])
+    names = [name for name in conditions.columns if name not in ("season", "site")]
+    rows = []
+    for treatment, group in own.groupby("treatment", sort=False):
+        for name in names:
+            y = group["estimate"].to_numpy(float)
+            try:
+                found = permutation_trend(group[name].to_numpy(float), y, seed)
+            except AnalysisError:
+                continue
+            rows.append((treatment, name, found.n, found.slope, found.correlation, found.p,
+                         found.exact, found.smallest_p))  # fmt: skip
+    return pd.DataFrame(rows, columns=list(TRENDS))
+
+
+def ranks(means: pd.DataFrame, measure: Measure) -> pd.DataFrame:
+    """Rank treatments within every site-season, 1 the best; then over site-seasons.
+
+    ``means`` are MEANS of single site-seasons. Columns: treatment, places, mean_rank, best_rank,
+    worst_rank, times_first. Ties share the mean of their ranks. A rank takes no account of doubt.
+    """
+    own = means[means["measure"] == measure.id]
+    rank = own.groupby(["season", "site"])["mean"].rank(ascending=measure.lower_is_better)
+    grouped = own.assign(rank=rank).groupby("treatment", sort=False)["rank"]
+    table: Any = grouped.agg(
+        places="size",
+        mean_rank="mean",
+        best_rank="min",
+        worst_rank="max",
+        times_first=lambda r: int((r == 1).sum()),
+    )
+    return table.reset_index()

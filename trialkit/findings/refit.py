@@ -1,0 +1,65 @@
+"""The same measure analysed again: other site-seasons, other plots, another model."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import pandas as pd
+
+from trialkit.columns import ACROSS, EFFECTS
+from trialkit.errors import AnalysisError
+from trialkit.findings.across import Environment, environment_label
+from trialkit.findings.effect_table import Scope, effect_rows
+from trialkit.findings.site_season import response_columns
+from trialkit.inference import Analysis, analyze
+from trialkit.study import Measure, Study
+
+
+@dataclass(frozen=True)
+class Way:
+    """How to analyse: ``family`` and ``adjust`` as for analyze; empty is what the study does."""
+
+    family: str = ""
+    adjust: str = ""
+
+
+def values_of(measure: Measure, environments: Iterable[Environment]) -> pd.DataFrame:
+    """Plot values of one measure that are analysed, with ``environment``."""
+    frames = []
+    for item in environments:
+        rows = item.values
+        kept = rows[(rows["measure"] == measure.id) & (rows["left_out"] == "")]
+        frames.append(kept.assign(environment=environment_label(item.season, item.site)))
+    return pd.concat(frames, ignore_index=True)
+
+
+def analyse_again(
+    study: Study, measure: Measure, values: pd.DataFrame, way: Way | None = None
+) -> Analysis:
+    """Analyse ``values`` (from :func:`values_of`) across its environments, or the only one."""
+    how = way or Way()
+    if values.empty:
+        raise AnalysisError("there is no plot with a value to analyse.")
+    changed = how.family not in ("", measure.family)
+    columns = {"response": "value"} if changed else response_columns(measure, values)
+    return analyze(
+        values,
+        treatment="treatment",
+        block="block",
+        environment="environment" if values["environment"].nunique() > 1 else None,
+        family=how.family or measure.family,
+        control=study.check.id,
+        adjust=how.adjust or None,
+        level=study.level,
+        **columns,
+    )
+
+
+def effects_again(
+    study: Study, measure: Measure, values: pd.DataFrame, label: str, way: Way | None = None
+) -> pd.DataFrame:
+    """Return EFFECTS rows with ``label``, or none where the question has no answer this way."""
+    try:
+        analysis = analyse_again(study, measure, values, way)
+    except AnalysisError:
+        return pd.DataFrame(columns=[*EFFECTS, "label"])
+    return effect_rows(study, measure, analysis, Scope(0, ACROSS)).assign(label=label)
