@@ -24,5 +24,5 @@ def environments_of(
         values = values_of(
             measure, shifted, season=season, site=site, noise=0.08, seed=number, blocks=3
         )
-        found.append(Environment(season, site, values, site_season_findings(study, values)))
+        found.append(Environment(season, site, values, site_season_findings(study, values).effects))
     return found

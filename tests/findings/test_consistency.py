@@ -7,6 +7,7 @@ from scipy import stats
 
 from tests.findings.places import PLACES, environments_of
 from trialkit.findings import across_findings, consistency
+from trialkit.findings.refit import each_place, place_means
 from trialkit.inference.trend import permutation_trend
 
 
@@ -89,8 +90,8 @@ def test_a_trend_is_tested_for_every_treatment_and_condition(across):
     assert (netting["slope"], netting["p"]) == pytest.approx((expected.slope, expected.p))
 
 
-def test_ranks_put_the_best_first(measure, places):
-    means = pd.concat([place.findings.means for place in places])
+def test_ranks_put_the_best_first(example_study, measure, places):
+    means = place_means(each_place(example_study, measure, places), measure)
     table = consistency.ranks(means, measure).set_index("treatment")
     assert table.loc["netting", ["mean_rank", "worst_rank", "times_first"]].tolist() == [1, 1, 6]
     assert table.loc["clover", "best_rank"] == 5

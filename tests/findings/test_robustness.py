@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.findings.places import environments_of
-from trialkit.findings import across_findings
+from trialkit.findings import across_findings, site_season_findings
 from trialkit.findings.robustness import (
     REPORTED,
     Choices,
@@ -60,7 +60,7 @@ def test_a_block_that_lost_a_plot_drops_out_in_the_choice_of_complete_blocks(
 ):
     first = places[0]
     values = first.values.assign(left_out=["flooded", *[""] * (len(first.values) - 1)])
-    lost = [type(first)(first.season, first.site, values, first.findings), *places[1:]]
+    lost = [type(first)(first.season, first.site, values, first.effects), *places[1:]]
     labels = set(robustness(example_study, measure, lost)["label"])
     assert "complete blocks only" in labels
 
@@ -69,7 +69,7 @@ def test_pooled_ratios_are_those_of_the_log_ratios(example_study, measure, place
     found = pooled_ratios(example_study, measure, places).set_index("treatment").loc["netting"]
     logs, errors = [], []
     for place in places:
-        means = place.findings.analyses["marketable_yield"].model.means
+        means = site_season_findings(example_study, place.values).analyses[measure.id].model.means
         m, v = means.estimate, means.covariance
         i, j = means.treatments.index("netting"), means.treatments.index("check")
         gradient = np.array([1 / m[i], -1 / m[j]])

@@ -1,14 +1,14 @@
 """The same measure analysed again: other site-seasons, other plots, another model."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import pandas as pd
 
-from trialkit.columns import ACROSS, EFFECTS
+from trialkit.columns import ACROSS, EFFECTS, MEANS
 from trialkit.errors import AnalysisError
 from trialkit.findings.across import Environment, environment_label
-from trialkit.findings.effect_table import Scope, effect_rows
+from trialkit.findings.effect_table import Scope, effect_rows, mean_rows
 from trialkit.findings.site_season import response_columns
 from trialkit.inference import Analysis, analyze
 from trialkit.study import Measure, Study
@@ -30,6 +30,27 @@ def values_of(measure: Measure, environments: Iterable[Environment]) -> pd.DataF
         kept = rows[(rows["measure"] == measure.id) & (rows["left_out"] == "")]
         frames.append(kept.assign(environment=environment_label(item.season, item.site)))
     return pd.concat(frames, ignore_index=True)
+
+
+def each_place(
+    study: Study, measure: Measure, environments: Iterable[Environment]
+) -> dict[tuple[int, str], Analysis]:
+    """Analyse a measure in every site-season by itself; those that cannot be are not there."""
+    found = {}
+    for item in environments:
+        try:
+            found[item.season, item.site] = analyse_again(
+                study, measure, values_of(measure, [item])
+            )
+        except AnalysisError:
+            continue
+    return found
+
+
+def place_means(analyses: Mapping[tuple[int, str], Analysis], measure: Measure) -> pd.DataFrame:
+    """Means of every site-season (columns MEANS), from :func:`each_place`."""
+    frames = [mean_rows(measure, one, Scope(*place)) for place, one in analyses.items()]
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=list(MEANS))
 
 
 def analyse_again(

@@ -10,8 +10,9 @@ import pandas as pd
 from trialkit.columns import ACROSS, EFFECTS
 from trialkit.errors import AnalysisError
 from trialkit.findings.across import Environment
-from trialkit.findings.refit import Way, effects_again, values_of
+from trialkit.findings.refit import Way, each_place, effects_again, values_of
 from trialkit.findings.verdict import judge
+from trialkit.inference import Analysis
 from trialkit.inference.pooling import Pooled, pool
 from trialkit.study import Measure, Study
 
@@ -113,9 +114,10 @@ def pooled_ratios(
     if measure.family == "proportion" or measure.margin_unit != "percent":
         return pd.DataFrame(columns=[*EFFECTS, "label"])
     level = 1 - (1 - study.level) / (len(study.treatments) - 1)
+    analyses = each_place(study, measure, environments).values()
     rows = []
     for treatment in study.treatment_ids[1:]:
-        logs = [_log_ratio(item, measure, treatment, study.check.id) for item in environments]
+        logs = [_log_ratio(one, treatment, study.check.id) for one in analyses]
         known = [log for log in logs if log is not None]
         try:
             done = pool([log[0] for log in known], [log[1] for log in known], level=level)
@@ -125,14 +127,11 @@ def pooled_ratios(
     return pd.DataFrame(rows, columns=[*EFFECTS, "label"])
 
 
-def _log_ratio(
-    item: Environment, measure: Measure, treatment: str, check: str
-) -> tuple[float, float] | None:
+def _log_ratio(analysis: Analysis, treatment: str, check: str) -> tuple[float, float] | None:
     """Log ratio of a site-season with its standard error (delta method for plain means)."""
-    analysis = item.findings.analyses.get(measure.id)
-    if analysis is None or treatment not in analysis.model.means.treatments:
-        return None
     means = analysis.model.means
+    if treatment not in means.treatments:
+        return None
     if (treatment, check) in analysis.model.bounds:
         return None
     i, j = means.treatments.index(treatment), means.treatments.index(check)

@@ -10,7 +10,7 @@ from trialkit.intake.assemble import CheckedTable, put_together, unreadable, wit
 from trialkit.intake.cells import Typed, typed_sheet
 from trialkit.intake.checks import cross_problems
 from trialkit.intake.context import Context, Layout
-from trialkit.intake.corrections import corrected, read_corrections
+from trialkit.intake.corrections import Corrections, corrected, read_corrections
 from trialkit.intake.files import find_sheets
 from trialkit.intake.header import Sheet
 from trialkit.intake.layout import layout_of, plot_problems
@@ -22,10 +22,11 @@ from trialkit.study import Study
 from trialkit.study.units import to_canonical
 
 
-def read_site_season(study: Study, season: int, site: str) -> SiteSeason:
+def read_site_season(study: Study, season: int, site: str, *, as_typed: bool = False) -> SiteSeason:
     """Read the files of one site in one season; nothing is raised for what people typed.
 
     Faults say what is wrong; rows with an error are in ``left_out`` and not in ``tables``.
+    ``as_typed`` leaves corrections.csv aside, to see what hangs on it.
     """
     folder = study.data_folder(season, site)
     if not folder.is_dir():
@@ -33,7 +34,8 @@ def read_site_season(study: Study, season: int, site: str) -> SiteSeason:
     found = find_sheets(study, folder)
     if found.unusable:
         return unreadable(season, site, found)
-    context = Context(study, study.season(season), None, read_corrections(study))
+    corrections = Corrections() if as_typed else read_corrections(study)
+    context = Context(study, study.season(season), None, corrections)
     checked = {}
     if "plots" in found.sheets:
         checked["plots"] = checked_table(found.sheets["plots"], context)
