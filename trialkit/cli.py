@@ -19,7 +19,7 @@ from rich.table import Table
 from trialkit.errors import TrialkitError
 
 if TYPE_CHECKING:
-    from trialkit.batch import Request, Summary
+    from trialkit.batch import Request
 
 DONE, AT_FAULT, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 130
 
@@ -136,17 +136,23 @@ def render(
     timeout: Annotated[
         float, typer.Option(min=1, help="Seconds that one step of a report may take.")
     ] = 600,
+    scheduler: Annotated[
+        str | None, typer.Option(help="Address of a dask cluster that does the work.")
+    ] = None,
+    profile: Annotated[
+        bool, typer.Option("--profile", help="List where the time of the last renders went.")
+    ] = False,
     as_json: AsJson = False,
     debug: Debug = False,
 ) -> None:
     """Bring every report that is out of date up to date."""
     from trialkit.batch import Request
 
-    request = Request(study, out, season, site, force, workers, timeout)
+    request = Request(study, out, season, site, force, workers, timeout, scheduler=scheduler)
     if why:
         tell_why(request, as_json)
     else:
-        finish_render(request, as_json)
+        finish_render(request, as_json, profile)
 
 
 @app.command()
@@ -184,62 +190,33 @@ def analyze(
         print_analysis(found)
 
 
-def finish_render(request: "Request", as_json: bool) -> None:
+def finish_render(request: "Request", as_json: bool, profile: bool = False) -> None:
     """Render with progress on stderr, tell what came of it, end with the exit status."""
     from trialkit.batch import render as rendered
+    from trialkit.batch import telling
     from trialkit.batch.progress import watching
 
     with watching(Console(stderr=True)) as watcher:
         summary = rendered(request, watcher)
-    for outcome in summary.failed:
-        tell_faults(f"{request.study.as_posix()}/{fault}" for fault in outcome.faults)
+    tell_faults(telling.fault_lines(summary, request.study))
     if as_json:
-        print_json(summary_dict(summary))
+        print_json(telling.summary_data(summary))
     else:
-        tell_summary(summary)
+        print_lines(telling.summary_lines(summary))
+        print_lines(telling.profile_lines(summary, request) if profile else ())
     raise typer.Exit(AT_FAULT if summary.failed else DONE)
-
-
-def tell_summary(summary: "Summary") -> None:
-    """Say how many reports were rendered, which took longest, and where to look."""
-    made = [outcome for outcome in summary.outcomes if not outcome.failed]
-    parts = [f"{len(made)} rendered", f"{len(summary.not_due)} not due"]
-    parts += [f"{len(summary.failed)} failed"] if summary.failed else []
-    typer.echo(f"{summary.study.title}: {', '.join(parts)}.")
-    if made:
-        slowest = max(made, key=lambda outcome: outcome.seconds)
-        typer.echo(f"Slowest: {slowest.target.title}, {slowest.seconds:.1f} s.")
-    for outcome in summary.failed:
-        typer.echo(f"Failed: {outcome.target.title}; the faults are told above.")
-    typer.echo(f"All reports: {summary.index}")
-
-
-def summary_dict(summary: "Summary") -> dict[str, Any]:
-    """Return what a render did as plain data."""
-    return {
-        "study": summary.study.name,
-        "index": str(summary.index),
-        "rendered": [
-            {"report": outcome.target.key, "seconds": round(outcome.seconds, 3)}
-            for outcome in summary.outcomes
-            if not outcome.failed
-        ],
-        "failed": [{"report": o.target.key, "faults": list(o.faults)} for o in summary.failed],
-        "not_due": [target.key for target in summary.not_due],
-    }
 
 
 def tell_why(request: "Request", as_json: bool) -> None:
     """Say of each report whether it is due, and why."""
     from trialkit.batch import survey
+    from trialkit.batch.telling import why_lines
 
-    standings = survey(request)
+    found = survey(request)
     if as_json:
-        print_json([{"report": s.target.key, "due": s.is_due, "why": s.reasons} for s in standings])
-        return
-    for standing in standings:
-        state = f"due: {'; '.join(standing.reasons)}" if standing.is_due else "not due"
-        typer.echo(f"{standing.target.title}: {state}")
+        print_json([{"report": s.target.key, "due": s.is_due, "why": s.reasons} for s in found])
+    else:
+        print_lines(why_lines(found))
 
 
 def check_tally(found: Any) -> str:
@@ -304,6 +281,12 @@ def shown(value: Any) -> str:
 def print_json(content: Any) -> None:
     """Print plain data as JSON on stdout."""
     typer.echo(json.dumps(content, indent=1, ensure_ascii=False))
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    """Print lines on stdout."""
+    for line in lines:
+        typer.echo(line)
 
 
 def tell_faults(faults: Iterable[str]) -> None:

@@ -14,6 +14,7 @@ FAILURE = "failure.json"
 PAGE = "report.html"
 NOTEBOOK = "report.ipynb"
 FINDINGS = "findings.csv"
+VALUES = "plot_values.csv"
 FAILED_NOTEBOOK = "failed.ipynb"
 FORMAT = 1
 

@@ -1,7 +1,6 @@
 """Bringing a study's reports up to date, from the survey of what is due to the index page."""
 
-from collections.abc import Iterable, Sequence
-from concurrent.futures import Executor
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,13 +15,13 @@ from trialkit.batch.due import (
 from trialkit.batch.files import disk_faults_in_words, sweep
 from trialkit.batch.index import write_index
 from trialkit.batch.lock import study_lock
-from trialkit.batch.pool import default_workers, local_workers, outcomes_of
+from trialkit.batch.pool import crew_for, default_workers, outcomes_of
 from trialkit.batch.progress import Silent, Watcher
 from trialkit.batch.record import read_record
 from trialkit.batch.resources import notebooks_folder
 from trialkit.batch.targets import Target, across_of, targets_of
 from trialkit.batch.templates import read_template
-from trialkit.batch.work import Outcome, Task
+from trialkit.batch.work import Outcome, Task, relative_study
 from trialkit.publish import PageFacts
 from trialkit.study import Study, read_study
 
@@ -35,7 +34,8 @@ class Request:
 
     ``out`` is the folder that holds the reports of all studies; ``season`` and ``site`` choose
     among the reports; ``workers`` is the number of processes (None: one per core); ``timeout`` the
-    seconds that one cell may take; ``notebooks`` the folder of the templates.
+    seconds that one cell may take; ``notebooks`` the folder of the templates; ``scheduler`` the
+    address of a dask cluster that does the work instead.
     """
 
     study: Path
@@ -46,6 +46,7 @@ class Request:
     workers: int | None = None
     timeout: float = TIMEOUT
     notebooks: Path | None = None
+    scheduler: str | None = None
 
     @property
     def templates(self) -> Path:
@@ -54,13 +55,25 @@ class Request:
 
 
 @dataclass(frozen=True)
+class Change:
+    """A verdict that is no longer what it was at the render before."""
+
+    title: str
+    measure: str
+    treatment: str
+    before: str
+    now: str
+
+
+@dataclass(frozen=True)
 class Summary:
-    """What a render did: every outcome, what was not due, and where to look."""
+    """What a render did: every outcome, what was not due, verdicts that moved, where to look."""
 
     study: Study
     index: Path
     outcomes: tuple[Outcome, ...]
     not_due: tuple[Target, ...]
+    changes: tuple[Change, ...] = ()
 
     @property
     def failed(self) -> tuple[Outcome, ...]:
@@ -86,8 +99,24 @@ def render(request: Request, watcher: Watcher | None = None) -> Summary:
             across = _across_if_whole(study, request)
             outcomes += _rendered(across, study, request, watcher)
             write_index(study, reports, _stale(study, request))
-    not_due = tuple(s.target for s in (*standings, *across) if not s.is_due)
-    return Summary(study, reports / "index.html", tuple(outcomes), not_due)
+    surveyed = (*standings, *across)
+    not_due = tuple(standing.target for standing in surveyed if not standing.is_due)
+    changes = tuple(verdict_changes(surveyed, outcomes))
+    return Summary(study, reports / "index.html", tuple(outcomes), not_due, changes)
+
+
+def verdict_changes(standings: Iterable[Standing], outcomes: Iterable[Outcome]) -> Iterator[Change]:
+    """Yield the verdicts that moved since the records that the survey found."""
+    before = {s.target: _verdicts(s.record.verdicts) for s in standings if s.record}
+    for outcome in outcomes:
+        old = before.get(outcome.target, {})
+        for place, verdict in _verdicts(outcome.verdicts).items():
+            if old.get(place, verdict) != verdict:
+                yield Change(outcome.target.title, *place, old[place], verdict)
+
+
+def _verdicts(lines: Iterable[Mapping[str, str]]) -> dict[tuple[str, str], str]:
+    return {(line["measure"], line["treatment"]): line["verdict"] for line in lines}
 
 
 def survey(request: Request) -> tuple[Standing, ...]:
@@ -115,7 +144,7 @@ def survey_site_seasons(study: Study, request: Request) -> list[Standing]:
     return [
         standing_of(
             target,
-            {**site_season_inputs(target, study), **around},
+            {**site_season_inputs(target, study), **around, **_place(target, study, request)},
             target.folder(request.out / study.name),
             request.force,
         )
@@ -123,12 +152,18 @@ def survey_site_seasons(study: Study, request: Request) -> list[Standing]:
     ]
 
 
+def _place(target: Target, study: Study, request: Request) -> dict[str, str]:
+    """Where the study stands as seen from the report, which names it that way."""
+    folder = target.folder(request.out / study.name)
+    return {"place of the study": relative_study(study.folder, folder)}
+
+
 def survey_across(study: Study, request: Request) -> Standing:
     """Return how the report across all site-seasons stands, by the findings at hand."""
     target, reports = across_of(study), request.out / study.name
     records = {each: read_record(each.folder(reports)) for each in targets_of(study)}
     around = surroundings(read_template(request.templates / target.template))
-    inputs = {**across_inputs(study, records), **around}
+    inputs = {**across_inputs(study, records), **around, **_place(target, study, request)}
     return standing_of(target, inputs, target.folder(reports), request.force)
 
 
@@ -149,14 +184,8 @@ def _rendered(
     if not tasks:
         return []
     workers = min(request.workers or default_workers(), len(tasks))
-    with local_workers(workers) as executor:
-        return _in_order(tasks, executor, workers, watcher)
-
-
-def _in_order(
-    tasks: Sequence[Task], executor: Executor, workers: int, watcher: Watcher
-) -> list[Outcome]:
-    found = {o.target: o for o in outcomes_of(tasks, executor, workers, watcher)}
+    with crew_for(workers, request.scheduler) as crew:
+        found = {outcome.target: outcome for outcome in outcomes_of(tasks, crew, watcher)}
     return [found[task.target] for task in tasks]
 
 

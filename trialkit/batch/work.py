@@ -5,6 +5,7 @@ import os
 import re
 import time
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -91,7 +92,7 @@ def _parameters(task: Task, staging: Path) -> dict[str, Any]:
 
     The staging folder is a sibling of the report's, so that the same text holds in both.
     """
-    parameters: dict[str, Any] = {"study": _relative(task.study, staging)}
+    parameters: dict[str, Any] = {"study": relative_study(task.study, staging)}
     if task.target.is_across:
         parameters |= {"reports": ".."}
     else:
@@ -99,7 +100,8 @@ def _parameters(task: Task, staging: Path) -> dict[str, Any]:
     return {**parameters, "output": "."}
 
 
-def _relative(study: Path, folder: Path) -> str:
+def relative_study(study: Path, folder: Path) -> str:
+    """Return the path of the study as seen from a report's folder."""
     try:
         return Path(os.path.relpath(study.resolve(), folder.resolve())).as_posix()
     except ValueError:  # another drive
@@ -125,11 +127,11 @@ def _put_in_place(task: Task, run: Run, staging: Path, started: float) -> Outcom
         versions=task.versions,
     )
     write_synced(staging / RECORD, record.to_bytes())
-    _move_in(staging, task.folder)
+    move_in(staging, task.folder)
     return Outcome(task.target, (), seconds, run.cells, tuple(verdicts))
 
 
-def _move_in(staging: Path, folder: Path) -> None:
+def move_in(staging: Path, folder: Path) -> None:
     """Move finished files into place, the record last: it alone says that all is there."""
     folder.mkdir(parents=True, exist_ok=True)
     for path in sorted(staging.iterdir(), key=lambda path: path.name == RECORD):
@@ -142,20 +144,23 @@ def _move_in(staging: Path, folder: Path) -> None:
 def _keep_failed(task: Task, run: Run, seconds: float) -> Outcome:
     """Keep the notebook as far as it ran, for JupyterLab; the report of before stays as it is."""
     assert run.fault is not None
-    write_whole(task.folder / FAILED_NOTEBOOK, notebook_bytes(run.notebook))
-    return _told(task, fault_lines(run.fault, task), seconds, run.cells)
+    faults = fault_lines(run.fault, task)
+    keep_failure(task, faults, notebook_bytes(run.notebook))
+    return Outcome(task.target, faults, seconds, run.cells)
 
 
-def _told(
-    task: Task, faults: tuple[str, ...], seconds: float, cells: tuple[dict[str, Any], ...] = ()
-) -> Outcome:
-    outcome = Outcome(task.target, faults, seconds, cells)
-    try:
+def _told(task: Task, faults: tuple[str, ...], seconds: float) -> Outcome:
+    keep_failure(task, faults)
+    return Outcome(task.target, faults, seconds)
+
+
+def keep_failure(task: Task, faults: tuple[str, ...], notebook: bytes | None = None) -> None:
+    """Leave a note of the faults, and the notebook as far as it ran, beside what is there."""
+    # Where the folder itself is at fault, the outcome alone carries the words to the person.
+    with suppress(OSError):
+        if notebook is not None:
+            write_whole(task.folder / FAILED_NOTEBOOK, notebook)
         write_whole(task.folder / FAILURE, Failure(faults, _now()).to_bytes())
-    except OSError:
-        # The folder itself is at fault: the outcome carries the words to the person.
-        return outcome
-    return outcome
 
 
 def fault_lines(fault: CellFault, task: Task) -> tuple[str, ...]:
@@ -174,7 +179,7 @@ def fault_lines(fault: CellFault, task: Task) -> tuple[str, ...]:
 
 def _from_study_folder(line: str, place: str, task: Task) -> str:
     """Name the file as seen from the study folder; a fault without a file gets ``place``."""
-    within = line.removeprefix(f"{_relative(task.study, task.folder)}/")
+    within = line.removeprefix(f"{relative_study(task.study, task.folder)}/")
     return within if PLACED.match(within) else f"{place}::: {within}"
 
 
