@@ -2,6 +2,8 @@
 
 import pytest
 
+from trialkit.intake import read_site_season
+
 HEADER = "file,row,key,column,was,now,code,who,when,why\n"
 SCOUTING = "data/2026/north/scouting.csv"
 
@@ -93,3 +95,9 @@ def test_an_answer_never_silences_an_error(mini):
     mini.change("scouting", "adult,4", "adult,-4")
     read = correct(mini, f'{SCOUTING},2,,count,-4,"seen, correct",,EF,2026-07-01,x')
     assert [fault.code for fault in read.errors] == ["negative"]
+
+
+def test_field_files_can_be_read_as_typed(mini):
+    correct(mini, f"{SCOUTING},2,,count,4,14,,EF,2026-07-01,misread the sheet")
+    read = read_site_season(mini.study(), 2026, "north", as_typed=True)
+    assert read.tables["scouting"].loc[2, "count"] == 4

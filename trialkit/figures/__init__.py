@@ -4,6 +4,8 @@ from trialkit.figures.effects import effects
 from trialkit.figures.forest import forest
 from trialkit.figures.picture import Picture
 from trialkit.figures.plot_map import plot_map
+from trialkit.figures.pressure import pressure
+from trialkit.figures.price_cost_grid import price_cost_grid
 from trialkit.figures.season_curve import season_curve
 from trialkit.figures.timeline import timeline
 from trialkit.figures.versions import versions
@@ -15,6 +17,8 @@ __all__ = [
     "effects",
     "forest",
     "plot_map",
+    "pressure",
+    "price_cost_grid",
     "season_curve",
     "timeline",
     "versions",
