@@ -25,7 +25,7 @@ MAY_IMPORT = {
     "errors": set(),
     "columns": set(),
     **{room: allowed | LEAVES for room, allowed in ROOMS.items()},
-    "report": FLOW | LEAVES,  # what notebooks call
+    "report": FLOW | {"planning"} | LEAVES,  # what notebooks call
     "__init__": {"report", "inference"} | LEAVES,
     "simulate": set(ROOMS) | LEAVES,
     "cli": {*ROOMS, "simulate", "report"} | LEAVES,

@@ -11,16 +11,18 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from trialkit.inference import Analysis, analyze
     from trialkit.report.across import open_across
+    from trialkit.report.plan import open_plan
     from trialkit.report.site_season import open_report
 
 _HOMES: Final = {
     "Analysis": "trialkit.inference",
     "analyze": "trialkit.inference",
     "open_across": "trialkit.report.across",
+    "open_plan": "trialkit.report.plan",
     "open_report": "trialkit.report.site_season",
 }
 
-__all__ = ["Analysis", "__version__", "analyze", "open_across", "open_report"]
+__all__ = ["Analysis", "__version__", "analyze", "open_across", "open_plan", "open_report"]
 
 
 def __getattr__(name: str) -> Any:

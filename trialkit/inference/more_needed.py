@@ -26,12 +26,15 @@ def chance_settled(
     most: int = 20,
     level: float = 0.95,
     precision: float = 1.0,
+    widening: float = 1.0,
 ) -> pd.DataFrame:
     """Return, for 0 to ``most`` more site-seasons, the chance that the contrast is settled.
 
     All on the scale of the model; ``margin`` is positive. ``precision`` is that of a further
     site-season relative to one so far: above 1 where it has more blocks; estimates are then
-    weighted by it, so that n more count as n x precision. Columns: more, half_width, chance.
+    weighted by it, so that n more count as n x precision. ``widening`` is how much wider than a
+    plain t interval the study's intervals are, for the family of comparisons that they belong to.
+    Columns: more, half_width, chance.
     """
     if not se > 0 or environments < 2:
         raise AnalysisError(
@@ -42,7 +45,7 @@ def chance_settled(
     total = environments + more
     df = (treatments - 1) * (total - 1)
     weight = environments + precision * more
-    half = stats.t.ppf(0.5 + level / 2, df) * se * np.sqrt(environments / weight)
+    half = widening * stats.t.ppf(0.5 + level / 2, df) * se * np.sqrt(environments / weight)
     spread = se * np.sqrt(precision * more / weight)
     chance = _outside(estimate, spread, half) + _inside(estimate, spread, half, margin)
     return pd.DataFrame({"more": more, "half_width": half, "chance": chance})

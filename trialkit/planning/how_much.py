@@ -4,6 +4,7 @@ What study.toml states goes first, then what the study's own data gave, then a r
 the table says which of them it was.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -42,19 +43,27 @@ class Enough:
         """The answer in a sentence."""
         asked = (
             f"{self.measure.name}: to find a change of {self.assumption.difference:g} % with "
-            f"{self.assumption.power:.0%} power"
+            f"{percent(self.assumption.power)} power"
         )
         best = self.cheapest
         if best is None:
-            return f"{asked}, no layout in reach is enough (the best has {self._best():.0%})."
+            return f"{asked}, no layout in reach is enough (the best has {percent(self._best())})."
+        alone = best["sites"] * best["seasons"] == 1
+        caution = " That settles it for one place and season only." if alone else ""
+        warning = f" {best['warning']}" if best["warning"] else ""
         cost = f" ({best['cost']:,.0f} {currency})" if best["cost"] > 0 else ""
         return (
-            f"{asked}, the cheapest layout has {best['blocks']} blocks at {best['sites']} site(s) "
-            f"in {best['seasons']} season(s){cost}; power {best['power']:.0%}."
+            f"{asked}, the cheapest layout has {best['blocks']} blocks at {best['sites']} site(s) in "
+            f"{best['seasons']} season(s){cost}; power {percent(best['power'])}.{caution}{warning}"
         )
 
     def _best(self) -> float:
         return float(self.table["power"].max())
+
+
+def percent(power: float) -> str:
+    """A power in whole percent, rounded down, so that 80 % is never claimed for 79.8 %."""
+    return f"{math.floor(100 * power + 1e-9)} %"
 
 
 def how_much(study: Study, found: Mapping[str, Assumption] | None = None) -> tuple[Enough, ...]:
@@ -90,13 +99,24 @@ def _enough(study: Study, measure: Measure, assumed: Assumption) -> Enough:
         range(1, reach.sites + 1),
         range(1, reach.seasons + 1),
     )
-    prices = Prices(costs.plot, costs.site, costs.season)
+    prices, alpha = Prices(costs.plot, costs.site, costs.season), per_contrast(study)
     if measure.family in ("count", "proportion"):
-        return Enough(measure, assumed, _simulated(measure, assumed, tried, prices))
-    return Enough(measure, assumed, _normal(assumed, tried, prices))
+        return Enough(measure, assumed, _simulated(measure, assumed, tried, prices, alpha))
+    return Enough(measure, assumed, _normal(assumed, tried, prices, alpha))
 
 
-def _normal(assumed: Assumption, tried: list[TrialSize], prices: Prices) -> pd.DataFrame:
+def per_contrast(study: Study) -> float:
+    """Error rate of one contrast, so that all against the check together keep the study's level.
+
+    Sidak (1967, JASA 62:626): 1 - level^(1 / contrasts); Dunnett's, which reports use, is a little
+    kinder, so the power is a little better than said.
+    """
+    return float(1 - study.level ** (1 / (len(study.treatments) - 1)))
+
+
+def _normal(
+    assumed: Assumption, tried: list[TrialSize], prices: Prices, alpha: float
+) -> pd.DataFrame:
     parts = Components(
         plot=assumed.plot_sd or 15.0,
         treatment_environment=assumed.environment_sd,
@@ -109,13 +129,13 @@ def _normal(assumed: Assumption, tried: list[TrialSize], prices: Prices) -> pd.D
     return compare(
         able,
         prices,
-        lambda size: power_of_difference(assumed.difference, parts, size),
-        lambda size: smallest_detectable(parts, size, assumed.power),
+        lambda size: power_of_difference(assumed.difference, parts, size, alpha),
+        lambda size: smallest_detectable(parts, size, assumed.power, alpha),
     )
 
 
 def _simulated(
-    measure: Measure, assumed: Assumption, tried: list[TrialSize], prices: Prices
+    measure: Measure, assumed: Assumption, tried: list[TrialSize], prices: Prices, alpha: float
 ) -> pd.DataFrame:
     filled = _filled(measure, assumed)
     count = measure.family == "count"
@@ -125,14 +145,13 @@ def _simulated(
         overdispersion=filled.overdispersion or 0,
         trials=filled.trials or 0,
         block_sd=0.2,
-        # a treatment and the check both deviate in a site-season, so their ratio does by both
-        environment_sd=2**0.5 * filled.environment_sd / 100,
+        environment_sd=filled.environment_sd / 100,
     )
     ratio = 1 - filled.difference / 100
     return compare(
         tried,
         prices,
-        lambda size: simulated_power(response, ratio, size, trials=TRIALS),
+        lambda size: simulated_power(response, ratio, size, trials=TRIALS, alpha=alpha),
         stop_at=filled.power,
     )
 

@@ -11,7 +11,10 @@ from trialkit.study import Study
 
 @dataclass(frozen=True)
 class SoFar:
-    """A contrast over site-seasons on the scale of its model, with the margin on that scale."""
+    """A contrast over site-seasons on the scale of its model, with the margin on that scale.
+
+    ``widening`` is the width of its interval over that of a plain t interval.
+    """
 
     measure: str
     treatment: str
@@ -19,6 +22,7 @@ class SoFar:
     se: float
     environments: int
     margin: float
+    widening: float = 1.0
 
 
 def outlook(
@@ -42,6 +46,7 @@ def _row(study: Study, one: SoFar, chance: float, most: int) -> tuple[object, ..
         treatments=len(study.treatments),
         most=most,
         level=study.level,
+        widening=one.widening,
     )
     settled = bool(table.loc[0, "chance"] == 1)
     more = more_needed(table, chance)

@@ -40,7 +40,8 @@ def sampling_plan(study: Study, seen: Mapping[tuple[int, str], Seen]) -> Samplin
     except AnalysisError:
         return None
     means = [0.5, 1, 2, 4, 8]
-    plants = pd.DataFrame({"mean": means, "plants": plants_needed(law, np.array(means), PRECISION)})
+    needed = np.ceil(plants_needed(law, np.array(means), PRECISION)).astype(int)
+    plants = pd.DataFrame({"mean": means, "plants": needed})
     stop = stop_table(law, PRECISION) if law.b < 2 else None
     return SamplingPlan(law, plants, stop, *_decision(study, law))
 

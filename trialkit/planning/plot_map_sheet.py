@@ -1,5 +1,6 @@
 """The plot map, to scale: as SVG, as PNG and as a page to print and carry."""
 
+import io
 from pathlib import Path
 from typing import Final, Literal
 
@@ -61,6 +62,13 @@ def save_map(figure: Figure, path: Path) -> Path:
     with mpl.rc_context({"svg.hashsalt": "trialkit", "svg.fonttype": "none"}):
         figure.savefig(path, dpi=200, metadata=_METADATA[path.suffix])
     return path
+
+
+def png_of(figure: Figure) -> bytes:
+    """Return the map as a PNG to show on a screen."""
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="png", dpi=100, metadata=_METADATA[".png"])
+    return buffer.getvalue()
 
 
 def _page(paper: tuple[float, float], ground: Ground) -> tuple[float, float]:

@@ -149,13 +149,13 @@ def power_of_difference(
 ) -> float:
     """Power of the two-sided t test of one treatment against the check.
 
-    The noncentral t with difference / standard error; no allowance for several treatments (pass
+    The noncentral F on 1 degree of freedom with (difference / standard error)² as noncentrality,
+    which is the noncentral t of the ratio, squared; no allowance for several treatments (pass
     alpha / number of contrasts for a cautious one).
     """
     se, df = standard_error(parts, size)
-    critical = stats.t.ppf(1 - alpha / 2, df)
-    shift = abs(difference) / se
-    return float(stats.nct.sf(critical, df, shift) + stats.nct.cdf(-critical, df, shift))
+    critical = stats.f.ppf(1 - alpha, 1, df)
+    return float(stats.ncf.sf(critical, 1, df, (difference / se) ** 2))
 
 
 def smallest_detectable(

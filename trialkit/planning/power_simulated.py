@@ -1,8 +1,9 @@
 """Power for counts and culls by simulation: many trials drawn, each analysed as the report does.
 
 One site-season is analysed by a generalised linear model of block and treatment with estimated
-dispersion and a t reference. Over several site-seasons the log ratios (or log odds ratios) of the
-site-seasons are averaged, with a t reference on site-seasons - 1 degrees of freedom.
+dispersion and a t reference. Over several site-seasons the log ratios (or log odds ratios) of all
+treatments are laid out as treatments by site-seasons; their interaction mean square is the error,
+on (treatments - 1)(site-seasons - 1) degrees of freedom.
 """
 
 from dataclasses import dataclass
@@ -26,7 +27,8 @@ class Response:
     ``count``: ``check`` is the check's mean count a plot, ``overdispersion`` its negative-binomial
     k (small k: clumped). ``proportion``: ``check`` is the check's share of ``trials`` fruit or
     plants, ``overdispersion`` the correlation within a plot (0: none). ``block_sd`` and
-    ``environment_sd`` are on the log or logit scale, the latter of the treatment's own effect.
+    ``environment_sd`` are on the log or logit scale, the latter of every treatment's own deviation
+    in a site-season.
     """
 
     family: Family
@@ -71,10 +73,15 @@ def simulated_power(
 
 
 def _statistic(logs: np.ndarray, errors: np.ndarray, size: TrialSize) -> tuple[np.ndarray, int]:
-    if size.environments == 1:
-        return logs[0] / errors[0], residual_df(size)
-    se = logs.std(axis=0, ddof=1) / np.sqrt(size.environments)
-    return logs.mean(axis=0) / se, size.environments - 1
+    """Statistic of the first treatment against the check; logs are (places, trials, treatments)."""
+    places, treatments = size.environments, size.treatments
+    if places == 1:
+        return logs[0, :, 1] / errors[0, :, 1], residual_df(size)
+    df = (treatments - 1) * (places - 1)
+    rest = logs - logs.mean(axis=0) - logs.mean(axis=2, keepdims=True)
+    rest += logs.mean(axis=(0, 2))[:, None]
+    square = (rest**2).sum(axis=(0, 2)) / df
+    return logs[:, :, 1].mean(axis=0) / np.sqrt(2 * square / places), df
 
 
 def _one_environment(
@@ -82,13 +89,14 @@ def _one_environment(
 ) -> tuple[np.ndarray, np.ndarray]:
     blocks, treatments = size.blocks, size.treatments
     shape = (trials, blocks, treatments)
-    shift = np.zeros((trials, 1, treatments))
-    shift[:, 0, 1] = np.log(ratio) + rng.normal(0, response.environment_sd, trials)
+    shift = rng.normal(0, response.environment_sd, (trials, 1, treatments))
+    shift[:, 0, 1] += np.log(ratio)
     noise = rng.normal(0, response.block_sd, (trials, blocks, 1)) + shift
     y, n = _draw(response, np.broadcast_to(noise, shape), rng)
     design = design_matrix(blocks, treatments)
-    fit = fit_many(y.reshape(trials, -1), n, design, response.family)
-    return fit[0][:, 1], fit[1][:, 1]
+    beta, se = fit_many(y.reshape(trials, -1), n, design, response.family)
+    beta[:, 0], se[:, 0] = 0.0, 0.0  # the check against itself
+    return beta[:, :treatments], se[:, :treatments]
 
 
 def _draw(
