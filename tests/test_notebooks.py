@@ -37,8 +37,9 @@ def programming_in(source: str) -> set[str]:
 each_notebook = pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
 
 
-def test_both_notebooks_are_there() -> None:
-    assert [path.name for path in NOTEBOOKS] == ["across_sites.ipynb", "site_season.ipynb"]
+def test_all_notebooks_are_there() -> None:
+    names = ["across_sites.ipynb", "plan_trial.ipynb", "site_season.ipynb"]
+    assert [path.name for path in NOTEBOOKS] == names
 
 
 @each_notebook

@@ -41,4 +41,3 @@ def test_every_command_it_names_exists():
     named = set(re.findall(r"\.venv/bin/trialkit ([a-z]+)", TEXT))
     assert named
     assert named <= known
-

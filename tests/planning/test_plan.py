@@ -27,7 +27,7 @@ date = 2026-05-26
 measure = "marketable_yield"
 plot_sd = 12
 environment_sd = 4
-difference = 30
+difference = 40
 source = "a pilot trial"
 [[layout.assumptions]]
 measure = "flea_beetle_days"

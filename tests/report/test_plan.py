@@ -6,7 +6,6 @@ from pathlib import Path
 import pytest
 
 import trialkit as tk
-from trialkit.errors import StudyError
 from trialkit.intake import read_site_season
 from trialkit.report.plan import known_so_far
 from trialkit.study import read_study
@@ -66,11 +65,6 @@ def test_papers_are_written_only_where_a_folder_is_named(shown, tmp_path):
     written = [path for path in tmp_path.rglob("*") if path.is_file()]
     assert said == f"{len(written)} files were written."
     assert (tmp_path / "2026" / "cedar_flat" / "map.pdf") in written
-
-
-def test_a_season_with_data_is_not_drawn_again():
-    with pytest.raises(StudyError, match="has data already"):
-        tk.open_plan(EXAMPLE, today="2026-07-18", season=2024, seed=5)
 
 
 def test_nothing_typed_yet_is_nothing_known(tmp_path):

@@ -52,8 +52,9 @@ class Enough:
         caution = " That settles it for one place and season only." if alone else ""
         warning = f" {best['warning']}" if best["warning"] else ""
         cost = f" ({best['cost']:,.0f} {currency})" if best["cost"] > 0 else ""
+        size = f"{best['blocks']} blocks at {best['sites']} site(s)"
         return (
-            f"{asked}, the cheapest layout has {best['blocks']} blocks at {best['sites']} site(s) in "
+            f"{asked}, the cheapest layout has {size} in "
             f"{best['seasons']} season(s){cost}; power {percent(best['power'])}.{caution}{warning}"
         )
 
