@@ -136,3 +136,24 @@ def test_why_names_every_report_and_renders_nothing(tmp_path: Path) -> None:
 def test_a_demo_does_not_copy_over_what_is_there(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("mine")
     assert "something here already" in str(within("demo", tmp_path).exception)
+
+
+def test_plan_draws_a_new_study_and_says_what_is_enough(tmp_path: Path) -> None:
+    folder = tmp_path / "fresh"
+    within("new", folder)
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    planting = '[[layout.plantings]]\nseason = 2026\nsite = "home_station"\ndate = 2026-06-01\n'
+    (folder / "study.toml").write_text(f"{text}\n{planting}", encoding="utf-8")
+    done = within("plan", folder)
+    assert done.exit_code == 0, done.output
+    assert "Randomised: home_station 2026." in done.output
+    assert "the cheapest layout has" in done.output or "no layout in reach" in done.output
+    assert (folder / "plan" / "2026" / "home_station" / "map.svg").stat().st_size
+    assert len(pd.read_csv(folder / "data" / "2026" / "home_station" / "plots.csv")) > 1
+
+
+def test_plan_without_a_planting_date_names_the_entry_to_add(tmp_path: Path) -> None:
+    within("new", tmp_path / "fresh")
+    done = run("plan", tmp_path / "fresh")
+    assert done.returncode == 1
+    assert "study.toml::layout.plantings: home_station has no planting date" in done.stderr

@@ -106,6 +106,33 @@ def new(
 
 
 @app.command()
+def plan(
+    study: StudyFolder,
+    season: Annotated[int | None, typer.Option(help="Only this season.")] = None,
+    seed: Annotated[int | None, typer.Option(help="Draw layouts anew from this seed.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for the papers (default: STUDY/plan).")
+    ] = None,
+    as_json: AsJson = False,
+    debug: Debug = False,
+) -> None:
+    """Randomise, draw the plot map, write sheets and calendar, answer how much is enough."""
+    from trialkit.report.plan import open_plan
+
+    made = open_plan(study, today=date.today(), season=season, seed=seed)
+    files = made.write_files(out or study / "plan")
+    told = made.answers()
+    if as_json:
+        print_json({"study": str(study), "answers": told, "files": [str(path) for path in files]})
+        return
+    for line in told:
+        typer.echo(line)
+    typer.echo(
+        f"{len(files)} files written; maps, labels, sheets, calendars: {out or study / 'plan'}"
+    )
+
+
+@app.command()
 def check(study: StudyFolder, as_json: AsJson = False, debug: Debug = False) -> None:
     """Read everything, list every problem, render nothing."""
     from dataclasses import asdict

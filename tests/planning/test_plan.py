@@ -106,7 +106,7 @@ def test_another_draw_is_refused_once_data_exist(planned):
     study = planned(LAYOUT)
     folder = study.data_folder(*PLACE)
     folder.mkdir(parents=True)
-    (folder / "scouting.csv").write_text("date,plot\n")
+    (folder / "scouting.csv").write_text("date,plot\n2026-06-01,101\n")
     with pytest.raises(StudyError, match="has data already"):
         make_plan(study, places=[PLACE], seed=3)
 

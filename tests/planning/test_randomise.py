@@ -150,7 +150,7 @@ def test_a_site_season_with_data_is_not_randomised_again(planned):
     drawn = randomise(study, 2026, "alder_bench")
     plots, _ = write_randomisation(study, drawn, TODAY, "9.9")
     before = plots.read_bytes()
-    (plots.parent / "scouting.csv").write_text("date,plot\n")
+    (plots.parent / "scouting.csv").write_text("date,plot\n2026-06-01,101\n")
     with pytest.raises(StudyError, match="has data already"):
         write_randomisation(study, randomise(study, 2026, "alder_bench", 2), TODAY, "9.9")
     assert plots.read_bytes() == before
@@ -163,3 +163,13 @@ def test_plots_drawn_elsewhere_are_not_replaced(planned):
     (folder / "plots.csv").write_text("plot,block\n1,1\n")
     with pytest.raises(StudyError, match="not drawn by trialkit"):
         write_randomisation(study, randomise(study, 2026, "alder_bench"), TODAY, "9.9")
+
+
+def test_empty_sheets_of_a_new_study_are_not_data(planned):
+    study = planned()
+    folder = study.data_folder(2026, "alder_bench")
+    folder.mkdir(parents=True)
+    for name in ("plots", "scouting", "harvest"):
+        (folder / f"{name}.csv").write_text("date,plot\n\n")
+    path, _ = write_randomisation(study, randomise(study, 2026, "alder_bench"), TODAY, "9.9")
+    assert len(pd.read_csv(path)) == 20

@@ -80,10 +80,15 @@ def write_randomisation(
 
 
 def has_data(study: Study, season: int, site: str) -> bool:
-    """Say whether the folder of a site-season holds anything but a list of plots."""
-    folder = study.data_folder(season, site)
-    found = (p for p in folder.glob("*") if p.suffix.lower() in {".csv", ".xlsx"})
-    return any(path.name != "plots.csv" for path in found)
+    """Say whether anything but a list of plots was typed: a sheet with a header only is empty."""
+    found = study.data_folder(season, site).glob("*")
+    return any(path.name != "plots.csv" and _has_rows(path) for path in found)
+
+
+def _has_rows(path: Path) -> bool:
+    if path.suffix.lower() != ".csv":
+        return path.suffix.lower() in {".xlsx", ".xlsm"}
+    return sum(bool(line.strip(b" ,;\t\r")) for line in path.read_bytes().split(b"\n")) > 1
 
 
 def refuse_if_data(study: Study, season: int, site: str) -> None:
@@ -100,7 +105,7 @@ def _refuse_if_foreign(study: Study, drawn: Randomisation, path: Path) -> None:
     record = study.folder / RECORD_FILE
     mine = f"{drawn.season},{drawn.site},"
     lines = record.read_text(encoding="utf-8").splitlines() if record.is_file() else []
-    if path.is_file() and not any(line.startswith(mine) for line in lines):
+    if path.is_file() and _has_rows(path) and not any(line.startswith(mine) for line in lines):
         what = "this list of plots was not drawn by trialkit, so it is not replaced"
         remedy = f"Keep it as it is, or move it away to have {drawn.site} {drawn.season} drawn"
         raise StudyError((Fault(str(path), what=what, remedy=remedy, code="has_plots"),))

@@ -11,9 +11,9 @@ import pandas as pd
 from scipy import stats
 
 from trialkit import __version__, intake, measures, planning
-from trialkit.columns import EFFECTS, MEANS
+from trialkit.columns import EFFECTS
 from trialkit.figures.picture import Picture
-from trialkit.findings import AcrossFindings, Environment, Findings, across_findings
+from trialkit.findings import AcrossFindings, Environment, across_findings
 from trialkit.intake import SiteSeason
 from trialkit.narrative.tables import Column, Table, Words
 from trialkit.planning.how_much import percent
@@ -24,7 +24,7 @@ from trialkit.study import Assumption, Measure, Study
 from trialkit.study.units import to_display
 
 # Only the pooled answer is asked for, so the single site-seasons are not analysed.
-_NOT_WANTED: Final = Findings(pd.DataFrame(columns=MEANS), pd.DataFrame(columns=EFFECTS), {}, {})
+_NOT_WANTED: Final = pd.DataFrame(columns=EFFECTS)
 _HEADS: Final = {"plants_90": "Plants, nine of ten times", "mean": "Mean per plant"}
 
 
@@ -115,9 +115,20 @@ class PlanReport:
         """With ``output``, write layouts, maps, sheets and calendars; say how many files."""
         if not output:
             return Words("No folder was named, so nothing was written.")
+        return Words(f"{len(self.write_files(Path(output)))} files were written.")
+
+    def write_files(self, folder: Path) -> tuple[Path, ...]:
+        """Write everything into a folder, layouts drawn now into the study; return the paths."""
         stamp = planning.Stamp(self.today, __version__)
-        files = planning.write_plan(self.study, self.plan, Path(output), stamp)
-        return Words(f"{len(files)} files were written.")
+        return planning.write_plan(self.study, self.plan, folder, stamp)
+
+    def answers(self) -> list[str]:
+        """What a terminal shows: places planned, and how much is enough."""
+        drawn = [f"{p.site} {p.season}" for p in self.plan.places if p.drawn is not None]
+        kept = [f"{p.site} {p.season}" for p in self.plan.places if p.drawn is None]
+        told = [f"Randomised: {', '.join(drawn)}."] if drawn else []
+        told += [f"Plots kept as they stand: {', '.join(kept)}."] if kept else []
+        return [*told, *(one.sentence(self.study.currency) for one in self.plan.enough)]
 
     def _treatments(self, names: tuple[str, ...]) -> str:
         return ", ".join(self.study.treatment(name).label for name in names) or "all"
