@@ -200,3 +200,23 @@ def test_reference_values_name_their_versions():
     text = (Path(__file__).parent.parent / "reference" / "across" / "versions.txt").read_text()
     assert "lme4" in text
     assert "pbkrtest" in text
+
+
+def test_fit_next_to_a_singular_covariance_is_not_trusted():
+    # Two environments and eleven plots, as left by heavy losses: the free fit ends where the
+    # approximate degrees of freedom are below zero.
+    y = [-4.1, -0.8, -5.4, 3.0, 0.9, -8.7, 0.9, -4.1, 2.2, 3.0, 5.2, -4.7, 6.9, -2.5]
+    t = [0, 4, 1, 2, 4, 0, 1, 2, 3, 4, 0, 2, 3, 4]
+    b = [0, 0, 1, 1, 1, 0, 0, 0, 0, 0, 1, 1, 1, 1]
+    frame = pd.DataFrame({"y": y, "t": t, "b": b, "e": [0] * 5 + [1] * 9})
+    result = fit_mixed(design_of(frame))
+    assert result.tests.loc[0, "df2"] > 1
+    assert 0 <= result.tests.loc[0, "p"] <= 1
+    assert (np.diag(result.means.covariance) > 0).all()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_two_environments_are_enough_for_an_answer(seed):
+    frame, _ = balanced(seed, environments=2)
+    result = fit_mixed(design_of(frame.drop(index=[1, 12])))
+    assert 2 < result.tests.loc[0, "df2"] < 8

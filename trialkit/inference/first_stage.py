@@ -25,6 +25,7 @@ from trialkit.inference.families import Family
 LEVELLING_STEPS = 5
 UNIT_STEPS = 40
 UNIT_PRECISION = 1e-12
+LEAST_UNIT = 1e-6
 
 
 @dataclass(frozen=True)
@@ -143,6 +144,11 @@ def _dispersion(family: Family, groups: tuple[Group, ...]) -> float:
         unit *= found
         if abs(found - 1) < UNIT_PRECISION:
             break
+    if unit < LEAST_UNIT * max(group.response.mean() for group in groups):
+        raise AnalysisError(
+            "Blocks and treatments explain every plot, which leaves no variation between plots to "
+            "judge differences by. More plots are needed, or a check of how the values came about."
+        )
     return unit
 
 

@@ -17,11 +17,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from trialkit.errors import AnalysisError
 from trialkit.inference.first_stage import FirstStage
 from trialkit.inference.heterogeneity import Evidence, Method, tau_squared
 from trialkit.inference.kenward_roger import FTest
 
 WEIGHT_ROUNDS = 4
+Group = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,7 @@ def pool_jointly(stage: FirstStage, k: int, method: Method, *, safeguard: bool) 
         solution = evidence.solve(tau_squared(evidence, "DerSimonian-Laird"))
         effects = _centred(k) @ solution.beta
     solution = evidence.solve(tau_squared(evidence, method))
-    factor = solution.q / evidence.df if evidence.df else np.nan
+    factor = solution.q / evidence.df
     factor = max(1.0, factor) if safeguard else factor
     spread = _centred(k)
     return JointFit(
@@ -107,7 +109,7 @@ def _centred(k: int) -> np.ndarray:
 
 def _evidence(stage: FirstStage, variances: list[np.ndarray], k: int) -> Evidence:
     """Return every environment's differences to its own first treatment, as evidence."""
-    groups = []
+    groups: list[Group] = []
     from_first = np.vstack([np.zeros(k - 1), np.eye(k - 1)])
     for group, fit, variance in zip(stage.groups, stage.fits, variances, strict=True):
         q, d = len(group.treatments), len(group.places)
@@ -124,4 +126,20 @@ def _evidence(stage: FirstStage, variances: list[np.ndarray], k: int) -> Evidenc
                 np.broadcast_to(shared, (d, *shared.shape)),
             )
         )
+    _check_connected(groups, k)
     return Evidence(tuple(groups))
+
+
+def _check_connected(groups: list[Group], k: int) -> None:
+    """Raise AnalysisError where ratios cannot be formed, or nothing shows how they vary."""
+    rows = np.concatenate([x.reshape(-1, k - 1) for _, _, x, _ in groups] or [np.zeros((1, k - 1))])
+    if np.linalg.matrix_rank(rows) < k - 1:
+        raise AnalysisError(
+            "Some treatments never meet the others in an environment that says something of them, "
+            "so their ratios cannot be pooled. Leave those treatments out."
+        )
+    if len(rows) < k:
+        raise AnalysisError(
+            "No ratio is met in two environments, so nothing shows how ratios vary between "
+            "environments. Report the environments one at a time."
+        )

@@ -13,6 +13,7 @@ Source: Kenward & Roger 1997, Biometrics 53:983; the small-denominator forms are
 paper, section 4, as also in Halekoh & Højsgaard 2014, J. Stat. Software 59(9).
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -20,6 +21,8 @@ import numpy as np
 from scipy import stats
 
 from trialkit.inference.reml import RemlFit
+
+LEAST_DF = 0.9
 
 
 @dataclass(frozen=True)
@@ -83,6 +86,18 @@ class KenwardRoger:
         variance = np.einsum("ma,ma->m", moved, contrasts)
         spread = np.einsum("mk,kl,ml->m", gradient, self.component_covariance, gradient)
         return 2 * variance**2 / spread
+
+    def is_sound(self, hypotheses: Collection[np.ndarray], contrasts: np.ndarray) -> bool:
+        """Say whether the approximation holds for tests (l, p) and single ``contrasts`` (m, p).
+
+        Next to a singular covariance it breaks: variances below zero, or degrees of freedom that
+        are negative or below those of two environments.
+        """
+        variances = np.einsum("ma,ab,mb->m", contrasts, self.covariance, contrasts)
+        if variances.min() <= 0 or self.dfs(contrasts).min() < LEAST_DF:
+            return False
+        tests = [self.f_test(rows) for rows in hypotheses]
+        return all(test.df2 >= LEAST_DF and 0 <= test.p <= 1 for test in tests)
 
     def _scaling_and_df(self, rows: np.ndarray) -> tuple[float, float]:
         at, size = self.fit.at, len(rows)

@@ -8,17 +8,19 @@ plots the error rates stay where they should (the calibration table has the figu
 below zero are reported as zero, and a note says so.
 """
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 
 from trialkit.errors import AnalysisError
-from trialkit.inference.block_algebra import arrange
+from trialkit.inference.block_algebra import BlockData, arrange
 from trialkit.inference.design import Design
 from trialkit.inference.estimates import TEST_COLUMNS, MarginalMeans, ModelResult
 from trialkit.inference.kenward_roger import KenwardRoger
 from trialkit.inference.mixed_model import MixedModel, across_model, split_plot_model
 from trialkit.inference.mixed_notes import method_of, notes_of
-from trialkit.inference.reml import RemlFit, fit_regular, identifiable
+from trialkit.inference.reml import RemlFit, identifiable, regular_fits
 
 NO_ERROR = 1e-10
 
@@ -54,9 +56,8 @@ def fit_mixed(
     is_split = "whole_plot" in design.frame
     model = split_plot_model(design) if is_split else across_model(design, site, season)
     data, dropped = identifiable(arrange(model.y, model.x, model.unit, model.factors))
-    fit = fit_regular(data)
-    _check_error(design, fit)
-    inference = KenwardRoger(fit)
+    inference = _sound_inference(design, model, data)
+    fit = inference.fit
     return ModelResult(
         family=design.family,
         method=method_of(model, fit),
@@ -72,19 +73,43 @@ def fit_mixed(
     )
 
 
-def _check_error(design: Design, fit: RemlFit) -> None:
-    """Raise AnalysisError where the fit leaves no error, or found no maximum at all."""
+def _sound_inference(design: Design, model: MixedModel, data: BlockData) -> KenwardRoger:
+    """Return the inference of the first fit for which it holds; AnalysisError where none does."""
     name = design.names["response"]
-    if fit.components[-1] <= NO_ERROR * fit.scale**2:
+    first, second = np.triu_indices(len(design.treatments), 1)
+    pairs = model.mean_weights[first] - model.mean_weights[second]
+    for fit in regular_fits(data):
+        if fit.components[-1] <= NO_ERROR * fit.scale**2:
+            break
+        inference = KenwardRoger(fit)
+        if inference.is_sound(model.hypotheses.values(), pairs):
+            return inference
+    if is_explained(model):
         raise AnalysisError(
             f"Column '{name}' leaves no variation between plots to judge differences by. "
             "Check whether the values were computed rather than measured."
         )
-    if not fit.record.converged:
-        raise AnalysisError(
-            f"The variances of '{name}' could not be estimated: too few plots are left for the "
-            "environments and blocks they fell in. Analyse the environments one at a time."
-        )
+    raise AnalysisError(
+        f"The variances of '{name}' could not be estimated: too few plots are left for the "
+        "environments and blocks they fell in. Analyse the environments one at a time."
+    )
+
+
+def is_explained(model: MixedModel) -> bool:
+    """Say whether treatments and the factors that plots share leave nothing unexplained."""
+    columns = [model.x, *(_indicators(labels) for labels in _coarse(model.factors))]
+    matrix = np.column_stack(columns)
+    rest = model.y - matrix @ np.linalg.lstsq(matrix, model.y, rcond=None)[0]
+    return float(rest @ rest) <= NO_ERROR * float(np.sum((model.y - model.y.mean()) ** 2))
+
+
+def _coarse(factors: Mapping[str, np.ndarray]) -> list[np.ndarray]:
+    """Return the factors other than interactions with treatment, which may fit any table."""
+    return [labels for name, labels in factors.items() if not name.endswith(":treatment")]
+
+
+def _indicators(labels: np.ndarray) -> np.ndarray:
+    return (labels[:, None] == np.unique(labels)) * 1.0
 
 
 def _tests(model: MixedModel, inference: KenwardRoger) -> pd.DataFrame:

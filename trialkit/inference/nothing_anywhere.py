@@ -22,6 +22,7 @@ from trialkit.inference.joint_pooling import JointFit
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
 REACH = 60.0
 HALF = 0.5
+LEAST_ODDS = 1e-12
 Plots = list[tuple[np.ndarray, np.ndarray]]
 
 
@@ -50,9 +51,9 @@ def half_an_event(
     """Return effect and variance of an extreme treatment that is given half an event in all."""
     plots = _plots(design, label, stage, joint)
     mean = [stage.family.mean(-side * link, size) for link, size in plots]
-    total = float(sum(m.sum() for m in mean))
+    total = max(HALF, float(sum(m.sum() for m in mean)))
     if stage.family.name == "binomial":
-        size = float(sum(s.sum() for _, s in plots))
+        size = max(1.0, float(sum(s.sum() for _, s in plots)))
         share = total / size
         return side * (np.log((size + HALF) / HALF) + np.log(share / (1 - share))), 2.0
     clumped = sum(float((m**2).sum()) for m in mean) * stage.clumping / total**2
@@ -89,7 +90,8 @@ def _odds(design: Design, other: str, variance: float, stage: FirstStage) -> np.
     others = np.inf
     if "trials" in part:
         others = float((part["trials"] - part["response"]).sum())
-    return relative_odds(events, others, max(variance, 1 / events + 1 / others))
+    likely = relative_odds(events, others, max(variance, 1 / events + 1 / others))
+    return np.maximum(likely, LEAST_ODDS)
 
 
 def _solve(
@@ -135,7 +137,7 @@ def _mean_bound(plots: Plots, side: int, stage: FirstStage, joint: JointFit, lev
 
 
 def _as_bound(end: float, side: int, words: str, p: float) -> Bound:
-    ratio = float(np.exp(min(end, 600.0)))
+    ratio = float(np.exp(min(end, 600.0))) if np.isfinite(end) else np.inf
     return Bound(0.0, ratio, words, p) if side < 0 else Bound(1 / ratio, np.inf, words, p)
 
 

@@ -9,7 +9,7 @@ Sources: Patterson & Thompson 1971, Biometrika 58:545; Searle, Casella & McCullo
 Components, ch. 8; Nelder 1954, Biometrika 41:544 (negative components have a meaning).
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,19 +55,18 @@ class RemlFit:
         return [np.linalg.inv(np.tensordot(self.at.theta, kernel, axes=1)) for kernel in kernels]
 
 
-def fit_regular(data: BlockData) -> RemlFit:
-    """Return the first regular fit: all components free, then one more at a time held at zero.
+def regular_fits(data: BlockData) -> Iterator[RemlFit]:
+    """Yield the fits that have a maximum: all components free, then ever more held at zero.
 
     With lost plots the likelihood may climb towards a singular covariance, where no test has a
     meaning, always with a negative component of the first factor. Of simulated studies with three
     environments and 5 of 45 plots lost, 1 % did so, and 12 % where neither environments nor blocks
     differed at all. That component is then held at zero or above; the error rates stay right.
     """
-    for held in range(len(data.names)):
+    for held in range(len(data.names) + 1):
         fit = fit_reml(data, nonnegative=data.names[:held])
         if fit.record.converged:
-            return fit
-    return fit_reml(data, nonnegative=data.names)
+            yield fit
 
 
 def fit_reml(data: BlockData, *, nonnegative: Collection[str] = ()) -> RemlFit:
@@ -141,7 +140,10 @@ def _direction(at: Evaluation, held: np.ndarray, scoring: bool) -> tuple[np.ndar
     observed = at.observed[np.ix_(free, free)]
     if not scoring and np.linalg.eigvalsh(observed)[0] > 0:
         information = observed
-    step[free] = np.linalg.solve(information, at.score[free])
+    try:
+        step[free] = np.linalg.solve(information, at.score[free])
+    except np.linalg.LinAlgError:  # the covariance is all but singular: no way on from here
+        return step, np.inf
     return step, float(step @ at.score)
 
 

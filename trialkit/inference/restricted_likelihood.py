@@ -76,9 +76,10 @@ def _inverse(stack: Stack, theta: np.ndarray) -> tuple[np.ndarray, float] | None
     v = np.tensordot(theta, stack.kernels, axes=1)
     try:
         diagonal = np.diagonal(np.linalg.cholesky(v), axis1=1, axis2=2)
+        inverse = np.linalg.inv(v)
     except np.linalg.LinAlgError:
         return None
-    return np.linalg.inv(v), float(2 * stack.count @ np.log(diagonal).sum(axis=1))
+    return inverse, float(2 * stack.count @ np.log(diagonal).sum(axis=1))
 
 
 def _parts(stack: Stack, w: np.ndarray, beta: np.ndarray) -> tuple[np.ndarray, ...]:

@@ -3,8 +3,10 @@
 Stage one fits every environment on its own (``first_stage``); stage two pools its treatment levels
 as random effects with one variance between environments for all ratios (``joint_pooling``).
 Measured on 3, 6 and 9 environments of 4 blocks x 5 treatments, this holds test and intervals at
-their level; pooling each ratio alone with Hartung and Knapp's safeguard covers 97 to 99 % and
-rejects a true hypothesis in under 2 % of cases with three environments.
+their level. With three environments that agree, pooling each ratio alone with Hartung and Knapp's
+safeguard covers 98 to 99 %, and keeping their factor at 1 or above in the joint test rejects a true
+hypothesis in 0 to 1 % of cases (300 data sets a cell), which is why the safeguard is kept for where
+it is needed.
 """
 
 import numpy as np
