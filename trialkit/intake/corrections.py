@@ -17,6 +17,7 @@ import pandas as pd
 
 from trialkit.errors import Fault
 from trialkit.intake.header import Sheet, bare_name
+from trialkit.intake.problems import ROW_STRIDE, Place, source_row
 from trialkit.intake.text_file import decoded
 from trialkit.study import Study
 
@@ -167,19 +168,32 @@ def corrected(sheet: Sheet, corrections: Corrections) -> Corrected:
         return Corrected(sheet)
     cells, made, faults = sheet.cells.copy(), [], []
     for line in lines:
-        why_not = _why_not(line, cells)
+        why_not = _why_not(line, cells, sheet.place)
         if why_not:
             what, remedy = why_not
             faults.append(_wrong(corrections.path, line.line, "was", what, remedy))
             continue
-        row = _rows_of(line, cells)[0]
-        _write(cells, row, bare_name(line.column), line.now)
-        made.append(replace(line, row=row))
+        row = _rows_of(line, cells, sheet.place)[0]
+        _write(cells, row, _column_of(line, sheet.place), line.now)
+        made.append(replace(line, row=source_row(row)))
     return Corrected(replace(sheet, cells=cells), tuple(made), tuple(faults))
 
 
-def _rows_of(line: Correction, cells: pd.DataFrame) -> list[int]:
-    rows = cells.index if not line.row else cells.index.intersection([line.row])
+def _column_of(line: Correction, place: Place) -> str:
+    """The canonical column that a correction names, by its own name or as the sheet heads it."""
+    if line.column in place.sources.values():
+        return place.spread_cells
+    headed = [str(name) for name, text in place.written.items() if text == line.column]
+    return next((name for name in headed if not name.isdigit()), bare_name(line.column))
+
+
+def _rows_of(line: Correction, cells: pd.DataFrame, place: Place) -> list[int]:
+    rows = cells.index
+    if line.row:
+        rows = rows[rows % ROW_STRIDE == line.row]
+    sources = [at for at, text in place.sources.items() if text == line.column]
+    if sources:
+        rows = rows[(rows // ROW_STRIDE).isin(sources)]
     for part in filter(None, (part.strip() for part in line.key.split(";"))):
         name, _, value = part.partition("=")
         if bare_name(name) not in cells:
@@ -189,18 +203,18 @@ def _rows_of(line: Correction, cells: pd.DataFrame) -> list[int]:
     return [int(row) for row in rows]
 
 
-def _why_not(line: Correction, cells: pd.DataFrame) -> tuple[str, str] | None:
+def _why_not(line: Correction, cells: pd.DataFrame, place: Place) -> tuple[str, str] | None:
     """What keeps a correction from being made, and what to do."""
-    column, rows = bare_name(line.column), _rows_of(line, cells)
+    column, rows = _column_of(line, place), _rows_of(line, cells, place)
     if column not in cells:
         return f"{line.file} has no column '{line.column}'", f"It has {', '.join(cells.columns)}"
     if len(rows) != 1:
-        place = f"row {line.row}" if line.row else f"'{line.key}'"
+        at = f"row {line.row}" if line.row else f"'{line.key}'"
         found = f"{len(rows)} rows" if rows else "no row of data"
-        return f"{place} points at {found} in {line.file}", "Point at one row of data"
+        return f"{at} points at {found} in {line.file}", "Point at one row of data"
     typed = str(cells[column].astype("object").fillna("").loc[rows[0]])
     if typed != line.was:
-        what = f"row {rows[0]} of {line.file} says '{typed}' under {column}, not '{line.was}'"
+        what = f"row {source_row(rows[0])} of {line.file} says '{typed}' under {column}, not '{line.was}'"
         return what, "The file was edited since; mend this line, or take it out"
     return None
 

@@ -125,6 +125,23 @@ def readings_of(text: str) -> tuple[dt.date, ...]:
     return tuple(dict.fromkeys(date for date in found if date))
 
 
+def one_order(text: str, order: str | None) -> str:
+    """Return a date written day first or month first as year-month-day; any other text as it is.
+
+    A year of two digits is one of this century.
+
+    >>> one_order("5/6/2026", "day_first"), one_order("5/6/26", "month_first")
+    ('2026-06-05', '2026-05-06')
+    """
+    found = _YEAR_LAST.fullmatch(text) or _SHORT_YEAR.fullmatch(text)
+    if not found or order is None:
+        return text
+    first, second, year = (int(part) for part in found.groups() if part.strip().isdigit())
+    day, month = (first, second) if order == "day_first" else (second, first)
+    date = _date(year + 2000 if year < 100 else year, month, day)
+    return date.isoformat() if date else text
+
+
 def _puts_day_first(text: str) -> bool | None:
     """True or False where a year-last text can put the day (or the month) first only."""
     slashed = _YEAR_LAST.fullmatch(text)

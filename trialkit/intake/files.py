@@ -3,23 +3,24 @@
 import difflib
 import hashlib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
 from trialkit.columns import TABLES
 from trialkit.errors import Fault
 from trialkit.intake.grid import Grid
-from trialkit.intake.header import Sheet, sheet_of_grid
-from trialkit.intake.problems import Place
+from trialkit.intake.header import Sheet, bare_name, sheet_of_grid
+from trialkit.intake.mapping import mapped_sheet
+from trialkit.intake.problems import Place, Problem
 from trialkit.intake.schemas import column_names
 from trialkit.intake.text_file import grid_of_text
 from trialkit.intake.workbook import grids_of_workbook
 from trialkit.study import Study
 
-WORKBOOK_SUFFIXES: Final = (".xlsx", ".xlsm")
+WORKBOOK_SUFFIXES: Final = (".xlsx", ".xlsm", ".ods")
 _TEXT_SUFFIXES: Final = (".csv", ".tsv", ".txt")
-_OTHER_WORKBOOKS: Final = (".xls", ".ods", ".numbers", ".gsheet")
+_OTHER_WORKBOOKS: Final = (".xls", ".numbers", ".gsheet")
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,8 @@ class Found:
 def find_sheets(study: Study, folder: Path) -> Found:
     """Read every sheet of a site-season's folder: CSV files, or the one workbook."""
     names = sorted(path for path in folder.iterdir() if _is_data(path))
+    if study.intake:
+        return _mapped(study, names)
     texts = {path.stem.casefold(): path for path in names if path.suffix.casefold() == ".csv"}
     tables: dict[str, Path] = {str(table): texts[table] for table in TABLES if table in texts}
     books = [path for path in names if path.suffix.casefold() in WORKBOOK_SUFFIXES]
@@ -52,6 +55,75 @@ def find_sheets(study: Study, folder: Path) -> Found:
         return Found(faults=(*strangers, _two_sources(folder, books)), unusable=_TWO_SOURCES)
     found = _from_workbook(study, books[0]) if books else _from_texts(study, tables)
     return Found(found.sheets, found.files, (*strangers, *found.faults), found.unusable)
+
+
+def _mapped(study: Study, names: list[Path]) -> Found:
+    """Read the sheets that study.toml maps, and those that bear the name of a table."""
+    found = Found()
+    for path in names:
+        suffix = path.suffix.casefold()
+        if suffix in (*_TEXT_SUFFIXES, *WORKBOOK_SUFFIXES):
+            found = _with_file(found, study, path)
+        elif suffix in _OTHER_WORKBOOKS:
+            remedy = "Save it as .xlsx"
+            fault = _unread(path, "a workbook of this kind is not read", remedy, "error")
+            found = replace(found, faults=(*found.faults, fault))
+    return found
+
+
+def _with_file(found: Found, study: Study, path: Path) -> Found:
+    """Return what was found with the sheets of one more file."""
+    data = path.read_bytes()
+    grids = _grids(study, path, data)
+    record = FileRecord(relative(study, path), _checksum(data), 0)
+    if isinstance(grids, Problem):
+        what = str(grids.what)
+        fault = Fault(path.as_posix(), 0, "", what, str(grids.remedy), grids.code)
+        return Found(found.sheets, (*found.files, record), (*found.faults, fault), what)
+    sheets, faults, unusable = dict(found.sheets), list(found.faults), found.unusable
+    for title, grid in grids.items():
+        sheet = _mapped_sheet(study, path, title, grid)
+        if isinstance(sheet, Fault):
+            faults.append(sheet)
+        elif sheet.table in sheets:
+            faults.append(_again(sheet, sheets[sheet.table]))
+            unusable = _TWO_SOURCES
+        else:
+            sheets[sheet.table] = sheet
+            record = replace(record, rows=record.rows + len(sheet.cells))
+    return Found(sheets, (*found.files, record), tuple(faults), unusable)
+
+
+def _grids(study: Study, path: Path, data: bytes) -> dict[str, Grid] | Problem:
+    """Grids by the title of the sheet; a text file has one, without a title."""
+    if path.suffix.casefold() in WORKBOOK_SUFFIXES:
+        return grids_of_workbook(data)
+    known = {name for table in TABLES for name in column_names(table)}
+    for mapping in study.intake.values():
+        known |= {name.casefold() for name in mapping.rename}
+    return {"": grid_of_text(data, known)}
+
+
+def _mapped_sheet(study: Study, path: Path, title: str, grid: Grid) -> Sheet | Fault:
+    file = path.as_posix() + (f"#{title}" if title else "")
+    name = relative(study, path) + (f"#{title}" if title else "")
+    for table, mapping in study.intake.items():
+        if mapping.is_of(path.name, title):
+            return mapped_sheet(grid, Place(table, file, name), mapping)
+    table = bare_name(title or path.stem)
+    if table in TABLES and table not in study.intake:
+        return sheet_of_grid(grid, Place(table, file, name))
+    remedy = "Nothing needs doing if it holds no data; else name it under [intake] in study.toml"
+    return Fault(file, what="it was not read", remedy=remedy, code="unknown_sheet", severity="note")
+
+
+def _again(found: Sheet, first: Sheet) -> Fault:
+    return Fault(
+        found.place.file,
+        what=f"it holds {found.table}, which {first.place.path} holds already",
+        remedy="Keep one of them, or name one only under [intake] in study.toml",
+        code="two_sources",
+    )
 
 
 def read_text_sheet(study: Study, table: str, path: Path) -> tuple[Sheet, FileRecord]:

@@ -17,6 +17,20 @@ from trialkit.errors import Fault, Severity, sentence
 LEFT_OUT: Final = ("table", "file", "row", "plot", "date", "code", "reason")
 
 
+# Where one spreadsheet row becomes several tidy ones, each carries its row and the column that it
+# came from in one number: position of the column from 1, times this, plus the row.
+ROW_STRIDE: Final = 1_000_000_000
+
+
+def source_row(row: int) -> int:
+    """Return the spreadsheet row of a tidy row.
+
+    >>> source_row(7), source_row(3 * ROW_STRIDE + 7)
+    (7, 7)
+    """
+    return row % ROW_STRIDE
+
+
 @dataclass(frozen=True)
 class Problem:
     """One rule broken in some rows of one column of a sheet.
@@ -51,12 +65,18 @@ class Place:
 
     ``file`` names the file as the user gave it, ``path`` names it from the study folder.
     ``written`` leads from canonical column names and from positions to the headers as typed.
+    ``units`` are units of columns where they are not the study's. ``sources`` leads from positions
+    (from 1) of columns that stood side by side to their headers; ``spread_cells`` is the column
+    that their cells became.
     """
 
     table: str
     file: str
     path: str
     written: Mapping[str | int, str] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+    sources: Mapping[int, str] = field(default_factory=dict)
+    spread_cells: str = ""
 
     def with_headers(self, written: Mapping[str | int, str]) -> "Place":
         """Return the same place, with its headers known."""
@@ -85,15 +105,14 @@ def _in_one(problem: Problem) -> Problem:
 
 
 def _faults_of_one(problem: Problem, place: Place, cells: pd.DataFrame | None) -> Iterable[Fault]:
-    column = _header_of(problem.column, place)
     values = _typed(problem, cells)
     rows = list(problem.rows) or [0]
     for number, (row, value) in enumerate(zip(rows, values, strict=True)):
         what, remedy = _text(problem.what, number), _text(problem.remedy, number)
         yield Fault(
             place.file,
-            row,
-            column,
+            source_row(row),
+            _header_of(problem.column, place, row),
             what.replace("{value}", _shown(value)),
             remedy.replace("{value}", _shown(value)),
             problem.code,
@@ -102,8 +121,11 @@ def _faults_of_one(problem: Problem, place: Place, cells: pd.DataFrame | None) -
         )
 
 
-def _header_of(column: str | int, place: Place) -> str:
+def _header_of(column: str | int, place: Place, row: int) -> str:
     """Return the header as typed; a column without one goes by its spreadsheet letter."""
+    source = row // ROW_STRIDE
+    if source and column == place.spread_cells:
+        return place.sources[source]
     if column in place.written:
         return place.written[column]
     return get_column_letter(column + 1) if isinstance(column, int) else column
@@ -134,8 +156,11 @@ def left_out_rows(problems: Iterable[Problem], place: Place, cells: pd.DataFrame
     if not blocking:
         return empty_left_out()
     each = [replace(problem, once=False) for problem in blocking]
-    faults = [fault for fault in as_faults(each, place, cells) if fault.row in cells.index]
-    first = {fault.row: fault for fault in reversed(faults)}
+    first: dict[int, Fault] = {}
+    for problem in each:
+        for row, fault in zip(problem.rows, _faults_of_one(problem, place, cells), strict=True):
+            if row in cells.index:
+                first.setdefault(row, fault)
     rows = sorted(first)
     typed = cells.reindex(rows)
     return pd.DataFrame(

@@ -1,5 +1,6 @@
 """Reading a site-season: files in, tidy tables out, every fault of every file named."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import pandas as pd
@@ -14,7 +15,8 @@ from trialkit.intake.corrections import Corrections, corrected, read_corrections
 from trialkit.intake.files import find_sheets
 from trialkit.intake.header import Sheet
 from trialkit.intake.layout import layout_of, plot_problems
-from trialkit.intake.problems import LEFT_OUT, Place, Problem, as_faults, left_out_rows
+from trialkit.intake.mapping import tidy_preview
+from trialkit.intake.problems import LEFT_OUT, Place, Problem, as_faults, left_out_rows, source_row
 from trialkit.intake.rules import schema_problems
 from trialkit.intake.schemas import blank_table_frame
 from trialkit.intake.site_season import SiteSeason
@@ -44,6 +46,15 @@ def read_site_season(study: Study, season: int, site: str, *, as_typed: bool = F
         if table != "plots":
             checked[table] = checked_table(sheet, context)
     return with_answers(put_together(context, season, site, found, checked), context, checked)
+
+
+def preview_site_season(study: Study, season: int, site: str) -> dict[str, pd.DataFrame]:
+    """Return, for each mapped table, its first tidy rows beside the cells they came from."""
+    folder = study.data_folder(season, site)
+    if not study.intake or not folder.is_dir():
+        return {}
+    sheets = find_sheets(study, folder).sheets
+    return {table: tidy_preview(sheets[table]) for table in study.intake if table in sheets}
 
 
 def checked_table(sheet: Sheet, context: Context) -> CheckedTable:
@@ -81,7 +92,9 @@ def _parted(typed: Typed, problems: list[Problem], study: Study) -> CheckedTable
         return CheckedTable(blank_table_frame(place.table), faults, reason, typed)
     left_out = left_out_rows(problems, place, _all_rows(typed.sheet))
     frame = typed.frame.loc[~typed.frame.index.isin(left_out["row"].tolist())]
-    return CheckedTable(in_si_units(frame, place.table, study), faults, left_out, typed)
+    left_out = left_out.assign(row=[source_row(row) for row in left_out["row"]])
+    in_si = in_si_units(frame, place.table, study, place.units)
+    return CheckedTable(in_si, faults, left_out, typed)
 
 
 def _all_rows(sheet: Sheet) -> pd.DataFrame:
@@ -96,10 +109,12 @@ def _whole_table(place: Place, reason: str) -> pd.DataFrame:
     return pd.DataFrame([row], columns=list(LEFT_OUT))
 
 
-def in_si_units(frame: pd.DataFrame, table: str, study: Study) -> pd.DataFrame:
-    """Convert the columns of a table that have a quantity from the study's units to SI."""
+def in_si_units(
+    frame: pd.DataFrame, table: str, study: Study, units: Mapping[str, str]
+) -> pd.DataFrame:
+    """Convert the columns of a table that have a quantity to SI, from ``units`` or the study's."""
     converted = {
-        name: to_canonical(frame[name], quantity, study.units)
+        name: to_canonical(frame[name], quantity, study.units, units.get(name))
         for (of_table, name), quantity in QUANTITY_OF_COLUMN.items()
         if of_table == table
     }

@@ -7,7 +7,7 @@ import pandas as pd
 
 from trialkit.intake.cells import Typed
 from trialkit.intake.context import Context, rows_told
-from trialkit.intake.problems import Problem, rows_where
+from trialkit.intake.problems import Problem, rows_where, source_row
 
 # Columns that tell observations apart; two rows alike in all of them contradict each other.
 KEYS: Final = {
@@ -55,7 +55,7 @@ def _twice(frame: pd.DataFrame, mask: "pd.Series[bool]", key: list[str]) -> list
         .groupby([frame[name] for name in key], dropna=False)
         .transform("first")
     )
-    return [f"the row says the same as row {row}" for row in firsts[mask]]
+    return [f"the row says the same as row {source_row(row)}" for row in firsts[mask]]
 
 
 def _differing(table: str, frame: pd.DataFrame, mask: "pd.Series[bool]", key: list[str]) -> Problem:

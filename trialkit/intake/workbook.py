@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import openpyxl
 import pandas as pd
+import python_calamine
 
 from trialkit.intake.grid import Grid, broken_grid, empty_grid, grid_of_texts
 from trialkit.intake.problems import Problem
@@ -22,6 +23,8 @@ def grids_of_workbook(data: bytes) -> dict[str, Grid] | Problem:
     too_large = _unpacked_problem(data)
     if too_large:
         return too_large
+    if _is_open_document(data):
+        return _open_document(data)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -31,6 +34,35 @@ def grids_of_workbook(data: bytes) -> dict[str, Grid] | Problem:
     except Exception as error:
         return _unreadable(f"the workbook cannot be opened ({type(error).__name__})")
     return {sheet.title: _grid(sheet, formulas[sheet.title]) for sheet in values.worksheets}
+
+
+def _is_open_document(data: bytes) -> bool:
+    with zipfile.ZipFile(io.BytesIO(data)) as package:
+        return "content.xml" in package.namelist()
+
+
+def _open_document(data: bytes) -> dict[str, Grid] | Problem:
+    """Read an .ods workbook; what is merged, hidden or not calculated cannot be told there."""
+    try:
+        book = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
+        return {title: _calamine_grid(book, title) for title in book.sheet_names}
+    # calamine has one error class for all it cannot read, and panics reach here as others.
+    except Exception as error:
+        return _unreadable(f"the workbook cannot be opened ({type(error).__name__})")
+
+
+def _calamine_grid(book: Any, title: str) -> Grid:
+    sheet = book.get_sheet_by_name(title)
+    if sheet.total_height * sheet.total_width > MAX_CELLS:
+        return broken_grid(
+            "too_large",
+            f"the sheet reaches to row {sheet.total_height} and column {sheet.total_width}",
+            "Delete the empty rows and columns after the data",
+        )
+    rows = [[_as_text(value) for value in row] for row in sheet.to_python(skip_empty_area=False)]
+    if not any(text for row in rows for text in row):
+        return empty_grid()
+    return grid_of_texts(pd.DataFrame(rows, dtype=object))
 
 
 def _unpacked_problem(data: bytes) -> Problem | None:

@@ -4,6 +4,7 @@ from trialkit.study.description import Study
 from trialkit.study.economics import FIELD_AREA, WEIGHT_UNIT, Economics, EventLabour, per_field_area
 from trialkit.study.economics_checks import economics_faults, wrong_amount
 from trialkit.study.layout import Assumption, Constraint, Design, Layout, LayoutCosts, Planting
+from trialkit.study.mapping import Spread, TableMapping
 from trialkit.study.measure import KINDS, Measure
 from trialkit.study.parts import (
     CullCause,
@@ -38,7 +39,9 @@ __all__ = [
     "Rating",
     "Season",
     "Site",
+    "Spread",
     "Study",
+    "TableMapping",
     "Treatment",
     "economics_faults",
     "per_field_area",

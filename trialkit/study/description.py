@@ -9,6 +9,7 @@ from pydantic import Field, PrivateAttr, model_validator
 
 from trialkit.study.economics import Economics
 from trialkit.study.layout import Layout
+from trialkit.study.mapping import TableMapping, mapping_problems
 from trialkit.study.measure import Measure
 from trialkit.study.parts import (
     CullCause,
@@ -50,12 +51,18 @@ class Study(Part):
     protocol: tuple[ProtocolRule, ...] = ()
     degree_days: DegreeDays | None = None
     layout: Layout = Layout()
+    intake: dict[str, TableMapping] = Field(default_factory=dict)
     economics: Economics | None = None
     _folder: Path = PrivateAttr(default=Path())
 
     @model_validator(mode="after")
     def _fits_together(self) -> "Study":
-        problems = [*self._repeated(), *self._check_problems(), *self._dangling()]
+        problems = [
+            *self._repeated(),
+            *self._check_problems(),
+            *self._dangling(),
+            *mapping_problems(self.intake),
+        ]
         if problems:
             raise ValueError("; ".join(problems))
         return self
