@@ -214,7 +214,8 @@ def _why_not(line: Correction, cells: pd.DataFrame, place: Place) -> tuple[str, 
         return f"{at} points at {found} in {line.file}", "Point at one row of data"
     typed = str(cells[column].astype("object").fillna("").loc[rows[0]])
     if typed != line.was:
-        what = f"row {source_row(rows[0])} of {line.file} says '{typed}' under {column}, not '{line.was}'"
+        place_of = f"row {source_row(rows[0])} of {line.file}"
+        what = f"{place_of} says '{typed}' under {column}, not '{line.was}'"
         return what, "The file was edited since; mend this line, or take it out"
     return None
 

@@ -1,4 +1,4 @@
-"""From any sheet to a tidy one, as ``[intake.TABLE]`` of study.toml says; no cell loses its place."""
+"""From any sheet to a tidy one, as ``[intake.TABLE]`` says; no cell loses its place."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
@@ -20,7 +20,7 @@ _HEADER_WITHIN: Final = 30
 
 @dataclass(frozen=True)
 class _Wide:
-    """A sheet under way: headers by position (as typed, and canonical), lines of data, header row."""
+    """A sheet under way: headers by position (as typed, and canonical), lines of data."""
 
     body: pd.DataFrame
     typed: dict[int, str]
