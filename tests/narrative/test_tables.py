@@ -1,6 +1,6 @@
 """Tables show what is in them and nothing that a cell could smuggle in."""
 
-from trialkit.narrative.tables import Column, Table
+from trialkit.narrative.tables import PUNCTUATION_SPACE, Column, Table, on_the_point
 
 HEADS = [Column("Treatment"), Column("Mean", numeric=True)]
 
@@ -28,3 +28,13 @@ def test_an_empty_table_says_so_in_both_forms():
     table = Table("Faults", tuple(HEADS), (), "No fault was found.")
     assert table.to_text() == "No fault was found."
     assert table.to_html() == "<p>No fault was found.</p>"
+
+
+def test_numbers_that_begin_a_text_are_padded_to_their_decimal_points() -> None:
+    texts = ["1,234.5 lb", "8.9 % lower", "21 % lower", "is the check"]
+    padded = on_the_point(texts)
+    assert [len(text) - len(given) for text, given in zip(padded, texts, strict=True)] == [
+        0, 4, 3, 0,
+    ]  # fmt: skip
+    assert padded[1].strip() == texts[1]
+    assert PUNCTUATION_SPACE in padded[1]

@@ -6,7 +6,7 @@ import pandas as pd
 
 from trialkit.narrative.numbers import change, change_range, decimals_for, fixed
 from trialkit.narrative.phrases import display_unit_of, shown_effect
-from trialkit.narrative.tables import Column, Table
+from trialkit.narrative.tables import Column, Table, Words, on_the_point
 from trialkit.study import Measure, Study
 from trialkit.study.units import to_display
 
@@ -42,15 +42,29 @@ def results_table(
         rows.append(
             _row(study, row, {**effect, "measure": measure.id} if effect else None, decimals)
         )
-    return Table.of(_caption(study, measure), HEADINGS, rows)
+    return Table.of(_caption(study, measure), HEADINGS, _aligned(rows), wide=True)
+
+
+def _aligned(rows: list[tuple[str, ...]]) -> list[tuple[str, ...]]:
+    column = [heading.heading for heading in HEADINGS].index("Against the check")
+    padded = on_the_point([row[column] for row in rows])
+    return [
+        (*row[:column], text, *row[column + 1 :]) for row, text in zip(rows, padded, strict=True)
+    ]
+
+
+def reading_note(study: Study) -> Words:
+    """How to read the results tables, said once above them."""
+    return Words(
+        f"Low and high are the ends of the {100 * study.level:g} % interval of a mean. Each "
+        "treatment is held against the untreated check, with the interval of that difference. "
+        "Treatments that share a letter are not told apart."
+    )
 
 
 def _caption(study: Study, measure: Measure) -> str:
     unit = display_unit_of(measure, study)
-    return (
-        f"{measure.name} ({unit}): means with {100 * study.level:g} % intervals, and each "
-        "treatment against the untreated check. Treatments that share a letter are not told apart."
-    )
+    return f"{measure.name} ({unit}), with {100 * study.level:g} % intervals"
 
 
 def _row(

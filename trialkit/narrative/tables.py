@@ -1,9 +1,17 @@
 """Tables to read: caption, header scopes, aligned decimals, the same bytes every time."""
 
 import html
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
+
+FIGURE_SPACE: Final = "\u2007"
+PUNCTUATION_SPACE: Final = "\u2008"
+_WHOLE: Final = re.compile(r"[\d,]+")
+_AS_WIDE: Final = str.maketrans(
+    {**dict.fromkeys("0123456789", FIGURE_SPACE), ",": PUNCTUATION_SPACE}
+)
 
 
 @dataclass(frozen=True)
@@ -22,12 +30,22 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     empty: str = "Nothing to list."
+    wide: bool = False
 
     @classmethod
-    def of(cls, caption: str, columns: Sequence[Column], rows: Sequence[Sequence[Any]]) -> "Table":
-        """Make a table from any rows, turning every cell into text."""
+    def of(
+        cls,
+        caption: str,
+        columns: Sequence[Column],
+        rows: Sequence[Sequence[Any]],
+        wide: bool = False,
+    ) -> "Table":
+        """Make a table from any rows, turning every cell into text.
+
+        A ``wide`` table keeps its cells on one line and its first column in sight on a phone.
+        """
         texts = tuple(tuple(str(cell) for cell in row) for row in rows)
-        return cls(caption, tuple(columns), texts)
+        return cls(caption, tuple(columns), texts, wide=wide)
 
     def to_html(self) -> str:
         """Return the table as HTML; every text is escaped, so no cell can become markup."""
@@ -36,7 +54,7 @@ class Table:
         head = "".join(_heading(column) for column in self.columns)
         body = "\n".join(f"<tr>{self._cells(row)}</tr>" for row in self.rows)
         return (
-            f'<div class="table" role="region" tabindex="0" '
+            f'<div class="{"table results" if self.wide else "table"}" role="region" tabindex="0" '
             f'aria-label="{html.escape(self.caption, quote=True)}">\n'
             f"<table>\n<caption>{html.escape(self.caption)}</caption>\n"
             f"<thead><tr>{head}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table>\n</div>"
@@ -77,6 +95,23 @@ class Words:
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> Mapping[str, str]:
         return {"text/markdown": self.markdown, "text/plain": self.markdown}
+
+
+def on_the_point(texts: Sequence[str]) -> list[str]:
+    """Texts that begin with a number, padded so that their decimal points stand one below another.
+
+    The padding is as wide as the digits and commas it stands for, in every font.
+
+    >>> on_the_point(["8.9 %", "21 %"]) == [FIGURE_SPACE + "8.9 %", "21 %"]
+    True
+    """
+    wholes = [(match[0] if (match := _WHOLE.match(text)) else "") for text in texts]
+    widest = max(wholes, key=len, default="")
+    blank = widest.translate(_AS_WIDE)
+    return [
+        blank[: len(widest) - len(whole)] + text if whole else text
+        for text, whole in zip(texts, wholes, strict=True)
+    ]
 
 
 def _heading(column: Column) -> str:

@@ -15,7 +15,7 @@ table tbody td tfoot th thead time tr u ul
 """
 _CLASSES = """
 table number text note caution mark verdict worthwhile some none unsettled better worse
-old new claim unsupported stale lead quiet
+old new claim unsupported stale lead quiet results
 """
 TAGS: Final = frozenset(_TAGS.split())
 CLASSES: Final = frozenset(_CLASSES.split())

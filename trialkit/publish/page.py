@@ -9,6 +9,7 @@ from nbformat import NotebookNode
 from traitlets.config import Config
 
 from trialkit.publish.frame import TEMPLATES, PageFacts, policy, style
+from trialkit.publish.lead import with_lead
 from trialkit.publish.sections import listings_of, masthead_of, sections_of
 
 TEMPLATE = "trialkit_page"
@@ -48,7 +49,7 @@ def report_page(notebook: Mapping[str, Any], facts: PageFacts) -> str:
     view = {
         "facts": facts,
         "masthead": masthead_of(notebook),
-        "sections": sections_of(notebook),
+        "sections": with_lead(sections_of(notebook)),
         "listings": listings_of(notebook),
         "style": style(),
         "policy": policy(),

@@ -31,10 +31,11 @@ class Block:
 
 @dataclass
 class Section:
-    """A part of the page under one heading."""
+    """A part of the page under one heading; ``place`` is its part in the layout, if it has one."""
 
     title: str
     key: str
+    place: str = ""
     blocks: list[Block] = field(default_factory=list)
 
 

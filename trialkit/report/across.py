@@ -9,7 +9,7 @@ from trialkit.figures.picture import Picture
 from trialkit.findings import AcrossFindings, Environment, across_findings, site_season_findings
 from trialkit.intake import FileRecord
 from trialkit.narrative import phrases
-from trialkit.narrative.results import results_table
+from trialkit.narrative.results import reading_note, results_table
 from trialkit.narrative.tables import Column, Table, Words
 from trialkit.report import as_run, end_matter
 from trialkit.report.display import Stack, bullets
@@ -67,7 +67,7 @@ class AcrossReport:
         tables = tuple(
             results_table(self.study, one, pooled.means, pooled.effects) for one in ordered
         )
-        return Stack((*tables, as_run.unanswered(self.study, pooled)))
+        return Stack((reading_note(self.study), *tables, as_run.unanswered(self.study, pooled)))
 
     def effects_figure(self) -> Picture | Words:
         """Combined effects on the primary measures with their intervals and margins."""
@@ -89,8 +89,7 @@ class AcrossReport:
         """Methods and provenance; with ``output``, findings.csv is written into that folder too."""
         if output:
             intake.write_effects(Path(output), self.findings.pooled.effects)
-        methods = end_matter.methods(self.study, self.findings.pooled)
-        return Stack((methods, *end_matter.provenance(self.study, self.files)))
+        return end_matter.end_matter(self.study, self.findings.pooled, self.files)
 
     def _forest(self, which: int) -> Picture | Words:
         measures_found = self._primary()

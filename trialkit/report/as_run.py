@@ -9,7 +9,7 @@ from trialkit.errors import Fault, sentence
 from trialkit.findings import Findings
 from trialkit.intake import SiteSeason
 from trialkit.narrative.tables import Column, Table, Words
-from trialkit.report.display import Stack, bullets
+from trialkit.report.display import Fold, Stack, bullets, folded_if_long
 from trialkit.study import Study
 from trialkit.study.units import to_display, unit_label
 
@@ -59,7 +59,7 @@ def layout(study: Study, plots: pd.DataFrame) -> str:
     return bullets(lines)
 
 
-def _deviation_table(study: Study, deviations: pd.DataFrame) -> Table:
+def _deviation_table(study: Study, deviations: pd.DataFrame) -> Table | Fold:
     names = {rule.id: rule.what for rule in study.protocol}
     rows = [
         (
@@ -75,12 +75,12 @@ def _deviation_table(study: Study, deviations: pd.DataFrame) -> Table:
     return _or_say(table, "No departure from the protocol was found.")
 
 
-def _left_out_table(study: Study, left_out: pd.DataFrame) -> Table:
+def _left_out_table(study: Study, left_out: pd.DataFrame) -> Table | Fold:
     table = _plot_table("Plot values left out of the analysis", "Reason", study, left_out)
     return _or_say(table, "No plot value was left out.")
 
 
-def _notes_table(study: Study, notes: pd.DataFrame) -> Table:
+def _notes_table(study: Study, notes: pd.DataFrame) -> Table | Fold:
     said = notes.rename(columns={"note": "reason"})
     table = _plot_table("What to know of values that were kept", "Note", study, said)
     return _or_say(table, "Nothing needs saying about the values that were kept.")
@@ -103,7 +103,7 @@ def _measure_names(study: Study, measures_named: list[str]) -> str:
     return ", ".join(study.measure(name).name for name in measures_named)
 
 
-def _faults_table(study: Study, data: SiteSeason) -> Table:
+def _faults_table(study: Study, data: SiteSeason) -> Table | Fold:
     rows = [
         (_place(study, fault), fault.column, sentence(fault.what), SAID[fault.severity])
         for fault in data.faults
@@ -132,5 +132,5 @@ def unanswered(study: Study, findings: Findings) -> Words:
     return Words(bullets(lines))
 
 
-def _or_say(table: Table, empty: str) -> Table:
-    return Table(table.caption, table.columns, table.rows, empty)
+def _or_say(table: Table, empty: str) -> Table | Fold:
+    return folded_if_long(Table(table.caption, table.columns, table.rows, empty))

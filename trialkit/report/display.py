@@ -1,5 +1,6 @@
 """Several things to show from one notebook cell, in order."""
 
+import html
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -8,10 +9,25 @@ from trialkit.narrative.tables import Table, Words
 
 
 @dataclass(frozen=True)
-class Stack:
-    """Words and tables one below the other."""
+class Fold:
+    """Words and tables that stand folded away under a line that says what they are."""
 
+    title: str
     parts: tuple[Words | Table, ...]
+
+    @property
+    def markdown(self) -> str:
+        """Markdown whose inside is still read as Markdown, thanks to the blank lines."""
+        inside = "\n\n".join(map(_markdown, self.parts))
+        summary = f"<summary>{html.escape(self.title)}</summary>"
+        return f"<details>\n{summary}\n\n{inside}\n\n</details>"
+
+
+@dataclass(frozen=True)
+class Stack:
+    """Words, tables and folds one below the other."""
+
+    parts: tuple[Words | Table | Fold, ...]
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> Mapping[str, str]:
         return {
@@ -20,12 +36,21 @@ class Stack:
         }
 
 
-def _markdown(part: Words | Table) -> str:
-    return part.markdown if isinstance(part, Words) else part.to_html()
+def _markdown(part: Words | Table | Fold) -> str:
+    return part.to_html() if isinstance(part, Table) else part.markdown
 
 
-def _plain(part: Words | Table) -> str:
+def _plain(part: Words | Table | Fold) -> str:
+    if isinstance(part, Fold):
+        return "\n\n".join([part.title, *map(_plain, part.parts)])
     return part.markdown if isinstance(part, Words) else part.to_text()
+
+
+def folded_if_long(table: Table, longest: int = 12) -> Table | Fold:
+    """The table itself, or folded away with its number of rows where it has too many to lead."""
+    if len(table.rows) <= longest:
+        return table
+    return Fold(f"{table.caption} ({len(table.rows)} rows)", (table,))
 
 
 def bullets(sentences: "list[str] | tuple[str, ...]") -> str:

@@ -10,7 +10,7 @@ from trialkit.figures.picture import Picture
 from trialkit.findings import Findings, site_season_findings
 from trialkit.intake import SiteSeason
 from trialkit.narrative import phrases
-from trialkit.narrative.results import results_table
+from trialkit.narrative.results import reading_note, results_table
 from trialkit.narrative.tables import Words
 from trialkit.report import as_run, end_matter
 from trialkit.report.display import Stack, bullets
@@ -62,7 +62,8 @@ class SiteSeasonReport:
         ordered = sorted(found, key=lambda measure: not measure.primary)
         means, effects = self.findings.means, self.findings.effects
         tables = tuple(results_table(self.study, one, means, effects) for one in ordered)
-        return Stack((*tables, as_run.unanswered(self.study, self.findings)))
+        note = reading_note(self.study)
+        return Stack((note, *tables, as_run.unanswered(self.study, self.findings)))
 
     def effects_figure(self) -> Picture | Words:
         """Effects on the primary measures with their intervals and margins."""
@@ -110,8 +111,7 @@ class SiteSeasonReport:
         """Methods and provenance; ``output`` is a folder for findings.csv and plot_values.csv."""
         if output:
             intake.write_handed_on(Path(output), self.values, self.findings.effects)
-        methods = end_matter.methods(self.study, self.findings)
-        return Stack((methods, *end_matter.provenance(self.study, self.data.files)))
+        return end_matter.end_matter(self.study, self.findings, self.data.files)
 
     def _primary(self) -> list[Measure]:
         return [m for m in self.study.measures if m.primary and m.id in self.findings.analyses]
