@@ -68,7 +68,7 @@ def _left_out(plots: PlotCounts, fit: TrialFit) -> list[str]:
             "Only one treatment has anything to estimate variation from; its plots were compared "
             "without blocks."
         )
-    if fit.model.penalised:
+    if fit.model.penalised.any():
         notes.append("The usual fit has no finite solution; a penalised likelihood was used.")
     return notes
 

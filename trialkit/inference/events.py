@@ -12,14 +12,12 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from trialkit.errors import AnalysisError
 from trialkit.inference import extremes, glm, nothing_found, treatment_model
 from trialkit.inference.equal_treatments import TreatmentTest, compare_treatments
 from trialkit.inference.estimates import TEST_COLUMNS, MarginalMeans, ModelResult
 from trialkit.inference.event_notes import notes_of
 from trialkit.inference.extremes import TrialFit
 from trialkit.inference.plot_counts import PlotCounts
-from trialkit.inference.treatment_model import Layout
 
 
 def analyse(plots: PlotCounts, level: float) -> ModelResult:
@@ -46,30 +44,13 @@ def analyse(plots: PlotCounts, level: float) -> ModelResult:
 
 def fit_trial(plots: PlotCounts) -> TrialFit:
     """Fit the plots with information; where these are too few, all plots by a penalised fit."""
-    kept = treatment_model.informative(plots.layout, plots.response, plots.top)
-    layout = plots.layout.keep(kept) if kept.any() else plots.layout
-    if layout.k == 1:
-        layout = Layout(layout.treatment, ())
-    if kept.any() and _is_estimable(layout):
-        return _fit(plots, layout, kept, penalised=False)
-    everything = np.ones(len(kept), dtype=bool)
-    return _fit(plots, plots.layout, everything, penalised=True)
-
-
-def _is_estimable(layout: Layout) -> bool:
-    try:
-        treatment_model.check_rank(layout.matrix())
-    except AnalysisError:
-        return False
-    return True
-
-
-def _fit(plots: PlotCounts, layout: Layout, kept: np.ndarray, *, penalised: bool) -> TrialFit:
+    chosen = treatment_model.select(plots.layout, plots.response, plots.top)
+    kept = chosen.kept
     model = treatment_model.fit(
-        plots.family, layout, plots.response[None, kept], plots.size[kept],
-        whole=plots.whole, penalised=penalised,
+        plots.family, chosen.layout, plots.response[None, kept], plots.size[kept],
+        whole=plots.whole, penalised=chosen.penalised,
     )  # fmt: skip
-    return TrialFit(model, kept, np.unique(plots.layout.treatment[kept]), penalised)
+    return TrialFit(model, kept, np.unique(plots.layout.treatment[kept]), chosen.penalised)
 
 
 def method_of(plots: PlotCounts) -> str:
@@ -119,7 +100,7 @@ def _record(fit: TrialFit, test: TreatmentTest) -> Mapping[str, object]:
     return {
         "steps": fit.model.fitted.steps,
         "converged": bool(fit.model.fitted.converged.all()),
-        "penalised": fit.model.penalised,
+        "penalised": bool(fit.model.penalised.any()),
         "plots_in_model": int(fit.kept.sum()),
         "randomisation": test.randomisation.words,
     }

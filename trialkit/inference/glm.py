@@ -13,6 +13,7 @@ from trialkit.inference.families import Binomial, Family
 TOLERANCE = 1e-10
 MOST_STEPS = 60
 LARGEST_LINK = 30.0
+EDGE = 1e-7
 
 
 @dataclass(frozen=True)
@@ -85,6 +86,24 @@ def fit(
     weight = family.slope(mean, size) ** 2 / family.variance(mean, size)
     inverse = np.linalg.inv(information(matrix, weight))
     return GlmFit(coefficients, mean, weight, inverse, moved < 1e-6, step)
+
+
+def runs_away(family: Family, fitted: GlmFit, size: np.ndarray) -> np.ndarray:
+    """Return which fits (d,) tend to infinity: not converged, or a mean at its edge."""
+    total = fitted.mean.sum(-1, keepdims=True)
+    edge = fitted.mean < EDGE * total
+    if isinstance(family, Binomial):
+        edge |= size - fitted.mean < EDGE * (size - fitted.mean).sum(-1, keepdims=True)
+    return np.asarray(~fitted.converged | edge.any(-1))
+
+
+def replaced(fitted: GlmFit, which: np.ndarray, other: GlmFit) -> GlmFit:
+    """Return the fits with those of ``which`` (d,) taken from ``other``, in order."""
+    names = ("coefficients", "mean", "weight", "inverse", "converged")
+    parts = {name: getattr(fitted, name).copy() for name in names}
+    for name, part in parts.items():
+        part[which] = getattr(other, name)
+    return GlmFit(**parts, steps=max(fitted.steps, other.steps))
 
 
 def _firth_score(family: Family, mean: np.ndarray, size: np.ndarray, hat: np.ndarray) -> np.ndarray:

@@ -1,6 +1,6 @@
 """Treatment means on the log or logit scale, from plots in blocks, for d data sets at once."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -41,7 +41,10 @@ class Layout:
 
 @dataclass(frozen=True)
 class TreatmentFit:
-    """Fits of d data sets: ``estimate`` (d, k), ``covariance`` (d, k, k), residual ``df``."""
+    """Fits of d data sets: ``estimate`` (d, k), ``covariance`` (d, k, k), residual ``df``.
+
+    penalised (d,): where the likelihood has no finite maximum, or a penalty was asked for.
+    """
 
     layout: Layout
     matrix: np.ndarray
@@ -50,7 +53,7 @@ class TreatmentFit:
     estimate: np.ndarray
     covariance: np.ndarray
     df: int
-    penalised: bool
+    penalised: np.ndarray
 
 
 def fit(
@@ -65,29 +68,28 @@ def fit(
     """Fit block + treatment to each of d data sets; a mean is the average over blocks on the link.
 
     response (d, n); size (n,) or (d, n). Every treatment and block must hold information (see
-    ``informative``). Raises AnalysisError where the plots cannot tell treatments from blocks or
-    leave nothing to estimate the variation between plots from.
+    ``informative``). A data set whose likelihood has no finite maximum is fitted with a penalty,
+    and its plots are taken to vary at least by chance. Raises AnalysisError where the plots cannot
+    tell treatments from blocks or leave nothing to estimate the variation between plots from.
     """
     matrix = layout.matrix()
     check_rank(matrix)
     df = len(matrix) - matrix.shape[1]
+    size = np.broadcast_to(size, response.shape)
     fitted = glm.fit(family, matrix, response, size, penalised=penalised)
-    if not penalised and _runs_away(fitted):
-        penalised = True
-        fitted = glm.fit(family, matrix, response, size, penalised=True)
+    away = np.full(len(response), penalised)
+    if not penalised and (away := glm.runs_away(family, fitted, size)).any():
+        other = glm.fit(family, matrix, response[away], size[away], penalised=True)
+        fitted = glm.replaced(fitted, away, other)
     found = dispersion.estimate(family, response, fitted, size, df, whole)
+    if whole:
+        found = replace(found, phi=np.where(away, np.maximum(found.phi, 1), found.phi))
     groups = layout.treatment_columns()
     covariance = dispersion.covariance(family, matrix, fitted, size, found, groups)
     k = layout.k
     return TreatmentFit(
-        layout, matrix, fitted, found, fitted.coefficients[:, :k], covariance[:, :k, :k], df,
-        penalised,
+        layout, matrix, fitted, found, fitted.coefficients[:, :k], covariance[:, :k, :k], df, away,
     )  # fmt: skip
-
-
-def _runs_away(fitted: glm.GlmFit) -> bool:
-    """Return whether some estimate has no finite maximum of the likelihood."""
-    return not bool(fitted.converged.all())
 
 
 def check_rank(matrix: np.ndarray) -> None:
@@ -103,6 +105,38 @@ def check_rank(matrix: np.ndarray) -> None:
             "No plots are left over to show how much plots of one treatment differ. "
             "More blocks, or fewer treatments, are needed for a comparison."
         )
+
+
+@dataclass(frozen=True)
+class Selection:
+    """Which plots (n,) of one data set are fitted, their layout, and whether penalised."""
+
+    kept: np.ndarray
+    layout: Layout
+    penalised: bool
+
+
+def select(layout: Layout, response: np.ndarray, top: np.ndarray | None) -> Selection:
+    """Choose the plots with information; where these are too few, all plots and a penalty.
+
+    A single treatment with information is fitted without blocks: only its own plots are left to
+    show the variation between plots.
+    """
+    kept = informative(layout, response, top)
+    if kept.any():
+        inside = layout.keep(kept)
+        inside = Layout(inside.treatment, ()) if inside.k == 1 else inside
+        if _is_estimable(inside):
+            return Selection(kept, inside, penalised=False)
+    return Selection(np.ones(len(kept), dtype=bool), layout, penalised=True)
+
+
+def _is_estimable(layout: Layout) -> bool:
+    try:
+        check_rank(layout.matrix())
+    except AnalysisError:
+        return False
+    return True
 
 
 def informative(layout: Layout, response: np.ndarray, top: np.ndarray | None) -> np.ndarray:
