@@ -16,6 +16,7 @@ from trialkit.inference import families
 NODES = 60
 REACH = 60.0
 LARGEST = 600.0
+SMALLEST = 1e-200
 MOST_CORRELATION = 0.99
 LEAST_CORRELATION = 1e-6
 ALMOST_ONE = 1 - 1e-12
@@ -105,7 +106,8 @@ def relative_odds(events: float, others: float, variance: float) -> np.ndarray:
     """
     scale = variance / (1 / events + 1 / others)
     if np.isinf(others):
-        return np.asarray(stats.gamma.ppf(middles(), events / scale)) * scale / events
+        drawn = stats.gamma.ppf(middles(), events / scale) * scale / events
+        return np.maximum(drawn, SMALLEST)
     drawn = stats.beta.ppf(middles(), events / scale, others / scale)
     drawn = np.clip(drawn, 1e-12, 1 - 1e-12)
     return np.asarray(drawn / (1 - drawn) * others / events)
