@@ -17,7 +17,7 @@ ROOMS = {
     "figures": {"study"},
     "narrative": {"study", "findings"},
     "publish": {"study", "narrative", "figures"},
-    "batch": {"study", "publish"},
+    "batch": {"study", "narrative", "publish"},
     "planning": {"study", "inference"},
 }
 FLOW = {"study", "intake", "measures", "inference", "findings", "figures", "narrative"}

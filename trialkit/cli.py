@@ -21,7 +21,7 @@ from trialkit.errors import TrialkitError
 if TYPE_CHECKING:
     from trialkit.batch import Request
 
-DONE, AT_FAULT, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 130
+DONE, AT_FAULT, WRONG_USAGE, UNSUPPORTED, INTERRUPTED = 0, 1, 2, 3, 130
 
 app = typer.Typer(
     help="From field sheets to honest reports on replicated vegetable-pest trials.",
@@ -133,19 +133,24 @@ def plan(
 
 
 @app.command()
-def check(study: StudyFolder, as_json: AsJson = False, debug: Debug = False) -> None:
+def check(
+    study: StudyFolder, out: Out = Path("reports"), as_json: AsJson = False, debug: Debug = False
+) -> None:
     """Read everything, list every problem, render nothing."""
     from dataclasses import asdict
 
+    from trialkit.batch.check_words import typed_numbers
     from trialkit.intake import check_study
     from trialkit.study import read_study
 
-    found = check_study(read_study(study))
+    described = read_study(study)
+    found = check_study(described)
+    faults = (*found.faults, *typed_numbers(described, out / described.name))
     if as_json:
-        print_json({"study": str(study), "faults": [asdict(fault) for fault in found.faults]})
+        print_json({"study": str(study), "faults": [asdict(fault) for fault in faults]})
     else:
-        tell_faults(map(str, found.faults))
-        typer.echo(check_tally(found))
+        tell_faults(map(str, faults))
+        typer.echo(check_tally(len(found.site_seasons), faults))
     raise typer.Exit(AT_FAULT if found.errors else DONE)
 
 
@@ -180,6 +185,53 @@ def render(
         tell_why(request, as_json)
     else:
         finish_render(request, as_json, profile)
+
+
+@app.command()
+def confirm(
+    study: StudyFolder,
+    season: Annotated[int | None, typer.Option(help="Only this season.")] = None,
+    site: Annotated[str | None, typer.Option(help="Only this site.")] = None,
+    across: Annotated[bool, typer.Option("--across", help="Only the report across all.")] = False,
+    text: Annotated[
+        list[str] | None, typer.Option(help="Only this text, by the name in its marker.")
+    ] = None,
+    out: Out = Path("reports"),
+    debug: Debug = False,
+) -> None:
+    """Say that edited texts still fit the numbers that moved since they were written."""
+    from trialkit.batch import chosen_targets, confirm_words
+    from trialkit.study import read_study
+
+    described = read_study(study)
+    count = 0
+    for target in chosen_targets(described, season, site, across):
+        reports = out / described.name
+        for name in confirm_words(target, described.folder, reports, tuple(text or ())):
+            typer.echo(f"{target.title}: {name} is confirmed.")
+            count += 1
+    render_next = f" Next: trialkit render {study}" if count else ""
+    typer.echo(f"{count} text{'' if count == 1 else 's'} confirmed.{render_next}")
+
+
+@app.command()
+def changes(
+    study: StudyFolder, out: Out = Path("reports"), as_json: AsJson = False, debug: Debug = False
+) -> None:
+    """Tell which findings moved since the render before, and what moved them."""
+    from trialkit.batch import change_lines, changes_dict, changes_of, chosen_targets
+    from trialkit.study import read_study
+
+    described = read_study(study)
+    targets = chosen_targets(described, None, None, False)
+    found = [one for t in targets if (one := changes_of(t, out / described.name)) is not None]
+    if as_json:
+        print_json([changes_dict(one) for one in found])
+        return
+    for one in found:
+        typer.echo("\n".join(change_lines(one)))
+    if not found:
+        typer.echo("No report was rendered twice yet, so there is nothing to compare.")
 
 
 @app.command()
@@ -231,7 +283,9 @@ def finish_render(request: "Request", as_json: bool, profile: bool = False) -> N
     else:
         print_lines(telling.summary_lines(summary))
         print_lines(telling.profile_lines(summary, request) if profile else ())
-    raise typer.Exit(AT_FAULT if summary.failed else DONE)
+    if summary.failed or summary.undecided:
+        raise typer.Exit(AT_FAULT)
+    raise typer.Exit(UNSUPPORTED if summary.unsupported else DONE)
 
 
 def tell_why(request: "Request", as_json: bool) -> None:
@@ -246,13 +300,12 @@ def tell_why(request: "Request", as_json: bool) -> None:
         print_lines(why_lines(found))
 
 
-def check_tally(found: Any) -> str:
-    """Say how many faults of each kind there are, and which sheets wait to be filled in."""
+def check_tally(read: int, faults: Iterable[Any]) -> str:
+    """Say how many site-seasons were read, and how many faults of each kind there are."""
     count = dict.fromkeys(("error", "question", "note"), 0)
-    for fault in found.faults:
+    for fault in faults:
         count[fault.severity] += 1
     words = [f"{n} {kind}{'' if n == 1 else 's'}" for kind, n in count.items()]
-    read = len(found.site_seasons)
     return f"{read} site-season{'' if read == 1 else 's'} read: {', '.join(words)}."
 
 

@@ -44,7 +44,7 @@ def test_each_kind_of_evidence_has_words_of_its_own(name):
 
 def test_a_worthwhile_effect_gives_size_interval_and_margin():
     text = said(BETTER).markdown.replace("\u00a0", " ")
-    assert "came out lower with fine-mesh netting than in the untreated check: 62 % lower" in text
+    assert "came out lower with fine-mesh netting than in the untreated check, by 62 %" in text
     assert "95 % interval" in text
     assert "more than the difference that matters (30 %)" in text
 

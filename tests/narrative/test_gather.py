@@ -13,26 +13,36 @@ from trialkit.narrative.gather import Place, across_facts, site_season_facts
 from trialkit.narrative.names import look_up
 
 
-def environment(study, season, site):
+def found_at(study, season, site):
     data = intake.read_site_season(study, season, site)
     values = measures.plot_values(study, season, site, data.tables, data.left_out)
-    return Environment(season, site, values, site_season_findings(study, values))
+    findings = site_season_findings(study, values)
+    return Environment(season, site, values, findings.effects), findings
 
 
 @pytest.fixture(scope="module")
-def environments(example_study):
-    places = [(2024, "alder_bench"), (2025, "alder_bench")]
-    return [environment(example_study, *place) for place in places]
+def found(example_study):
+    return [found_at(example_study, year, "alder_bench") for year in (2024, 2025)]
 
 
 @pytest.fixture(scope="module")
-def facts(example_study, environments):
+def environments(found):
+    return [environment for environment, _ in found]
+
+
+@pytest.fixture(scope="module")
+def findings(found):
+    return found[1][1]
+
+
+@pytest.fixture(scope="module")
+def facts(example_study, findings):
     place = Place(2025, "alder_bench", blocks=4, plots=20, lost=0)
-    return site_season_facts(example_study, place, environments[1].findings)
+    return site_season_facts(example_study, place, findings)
 
 
-def test_numbers_come_in_the_unit_that_people_read(facts, example_study, environments):
-    means = environments[1].findings.means.set_index(["treatment", "measure"])
+def test_numbers_come_in_the_unit_that_people_read(facts, findings):
+    means = findings.means.set_index(["treatment", "measure"])
     canonical = means.loc[("netting", "marketable_yield"), "mean"]
     value = facts.values["netting.marketable_yield.mean"]
     # NIST SP 811, appendix B: an acre is 4.046 873 E+03 m², a pound 4.535 924 E-01 kg.
@@ -66,8 +76,7 @@ def test_across_says_how_many_site_seasons_show_it(example_study, environments):
     assert all(claim.is_supported for claim in filled.claims)
 
 
-def test_flipping_one_treatment_flips_its_default_sentence(example_study, environments):
-    findings = environments[1].findings
+def test_flipping_one_treatment_flips_its_default_sentence(example_study, findings):
     place = Place(2025, "alder_bench", blocks=4, plots=20, lost=0)
 
     def told(effects: pd.DataFrame) -> str:

@@ -19,8 +19,9 @@ from trialkit.batch.record import (
     still_as_described,
 )
 from trialkit.batch.resources import PACKAGE
-from trialkit.batch.targets import Target
+from trialkit.batch.targets import Target, across_of
 from trialkit.batch.templates import Template
+from trialkit.batch.words import ABSENT, FACTS, names_of
 from trialkit.study import Study
 
 LIBRARIES = (
@@ -29,7 +30,6 @@ LIBRARIES = (
 )
 OWN_FILES = {".py", ".j2", ".css", ".json", ".toml", ".html"}
 BESIDE_STUDY = ("costs.csv", "corrections.csv")
-ABSENT = "absent"
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ def surroundings(template: Template) -> dict[str, str]:
 def site_season_inputs(target: Target, study: Study) -> dict[str, str]:
     """Return what the report of a site-season depends on in the study folder."""
     folder = study.folder / "data" / target.key
-    texts = (*BESIDE_STUDY, f"narrative/{target.season}/{target.site}.md")
+    texts = (*BESIDE_STUDY, *names_of(target))
     return {
         **_study_parts(study, target),
         **{name: _digest_or_absent(study.folder / name) for name in texts},
@@ -91,7 +91,7 @@ def across_inputs(study: Study, records: Mapping[Target, Record | None]) -> dict
     handed_on = {
         f"findings of {target.title}": _findings_in(record) for target, record in records.items()
     }
-    texts = (*BESIDE_STUDY, "narrative/across.md")
+    texts = (*BESIDE_STUDY, *names_of(across_of(study)))
     return {
         **_study_parts(study, None),
         **{name: _digest_or_absent(study.folder / name) for name in texts},
@@ -153,7 +153,7 @@ def _findings_in(record: Record | None) -> str:
     handed_on = sorted(
         (name, about["sha256"])
         for name, about in record.outputs.items()
-        if name not in (PAGE, NOTEBOOK)
+        if name not in (PAGE, NOTEBOOK, FACTS)
     )
     return digest(json.dumps(handed_on).encode())
 

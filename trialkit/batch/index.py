@@ -1,12 +1,14 @@
 """The index page, from what stands in the reports' folders."""
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from trialkit.batch.files import write_whole
 from trialkit.batch.record import FAILED_NOTEBOOK, PAGE, Failure, Record, read_failure, read_record
 from trialkit.batch.targets import Target, across_of, targets_of
-from trialkit.publish import IndexEntry, VerdictLine, index_page
+from trialkit.batch.word_records import words_of
+from trialkit.publish import ClaimLine, IndexEntry, VerdictLine, index_page
 from trialkit.study import Study
 
 if TYPE_CHECKING:
@@ -33,7 +35,12 @@ def _entry(target: Target, reports: Path, stale: bool) -> IndexEntry:
         faults=failure.faults if failure else (),
         notebook=_link(target, folder, FAILED_NOTEBOOK),
         verdicts=tuple(VerdictLine(**line) for line in record.verdicts) if record else (),
+        claims=tuple(map(_claim_line, words_of(target, reports).claims)),
     )
+
+
+def _claim_line(claim: Mapping[str, Any]) -> ClaimLine:
+    return ClaimLine(claim["text"], claim["standing"], claim["note"])
 
 
 def _status(record: Record | None, failure: Failure | None, stale: bool) -> "Status":

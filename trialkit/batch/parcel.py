@@ -1,18 +1,21 @@
 """A task with everything it reads, for workers that see no file of this machine.
 
-The files travel with the task and the report's files travel back; they stand at the same places
+The files travel with the task, and the notebook as it ran travels back; they stand at the same places
 relative to each other as here, so that a report is the same bytes wherever it was made.
 """
 
 import os
 import tempfile
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from trialkit.batch.execute import Run
 from trialkit.batch.files import disk_faults_in_words, staging_beside, write_synced
-from trialkit.batch.record import FAILED_NOTEBOOK, FAILURE, FINDINGS, VALUES, read_record
-from trialkit.batch.work import Outcome, Task, keep_failure, make_report, move_in
+from trialkit.batch.record import FINDINGS, VALUES
+from trialkit.batch.work import Outcome, Task, finish_report, run_notebook, told
+from trialkit.errors import TrialkitError
 
 Files = Mapping[str, bytes]
 
@@ -27,10 +30,12 @@ class Parcel:
 
 @dataclass(frozen=True)
 class Delivery:
-    """What came of a parcel: the outcome and the files of the report's folder."""
+    """What came of a parcel: the notebook as it ran, the files that it wrote, or its faults."""
 
-    outcome: Outcome
+    run: Run | None
     files: Files
+    seconds: float
+    faults: tuple[str, ...] = ()
 
 
 def pack(task: Task) -> Parcel:
@@ -50,32 +55,33 @@ def make_from_parcel(parcel: Parcel) -> Delivery:
             path = root / relative
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(content)
-        task = _placed(parcel.task, lambda path: root / path)
-        outcome = make_report(task)
-        made = sorted(task.folder.iterdir()) if task.folder.is_dir() else []
-        return Delivery(outcome, {path.name: path.read_bytes() for path in made})
+        return _delivery(_placed(parcel.task, lambda path: root / path))
+
+
+def _delivery(task: Task) -> Delivery:
+    started = time.perf_counter()
+    try:
+        with disk_faults_in_words(task.folder), staging_beside(task.folder) as staging:
+            run = run_notebook(task, staging)
+            files = {path.name: path.read_bytes() for path in sorted(staging.iterdir())}
+            return Delivery(run, files, time.perf_counter() - started)
+    except TrialkitError as error:
+        faults = tuple(str(error).splitlines())
+        return Delivery(None, {}, time.perf_counter() - started, faults)
 
 
 def unpack(delivery: Delivery, task: Task) -> Outcome:
-    """Put the files of a report that was made elsewhere in place here, whole or not at all."""
-    if delivery.outcome.failed:
-        if FAILED_NOTEBOOK in delivery.files:
-            keep_failure(task, delivery.outcome.faults, delivery.files[FAILED_NOTEBOOK])
-        return delivery.outcome
-    with disk_faults_in_words(task.folder), staging_beside(task.folder) as staging:
-        for name, content in delivery.files.items():
-            if name != FAILURE:
+    """Finish a report whose notebook ran elsewhere: people's words are here, and so is its place."""
+    started = time.perf_counter() - delivery.seconds
+    if delivery.run is None:
+        return told(task, delivery.faults, delivery.seconds)
+    try:
+        with disk_faults_in_words(task.folder), staging_beside(task.folder) as staging:
+            for name, content in delivery.files.items():
                 write_synced(staging / name, content)
-        _keep_times(staging)
-        move_in(staging, task.folder)
-    return delivery.outcome
-
-
-def _keep_times(folder: Path) -> None:
-    """Give files the times that their record knows, so that a look at them need not read them."""
-    record = read_record(folder)
-    for name, about in (record.outputs if record else {}).items():
-        os.utime(folder / name, ns=(about["changed"], about["changed"]))
+            return finish_report(task, delivery.run, staging, started)
+    except TrialkitError as error:
+        return told(task, tuple(str(error).splitlines()), delivery.seconds)
 
 
 def _study_files(task: Task) -> list[Path]:

@@ -25,6 +25,9 @@ class Record:
 
     ``inputs`` gives a checksum or version for each thing that the report depends on. ``outputs``
     gives checksum, size and time of change of each file; ``cells`` the seconds of each code cell.
+    ``words`` tells what is amiss with the narrative: unsupported claims, and faults to mend.
+    ``effects`` are those that the words rest on, in the unit that people read; ``before`` is when,
+    from what inputs and with what effects the report was rendered the time before.
     """
 
     parameters: Mapping[str, Any]
@@ -36,6 +39,9 @@ class Record:
     seconds: float = 0.0
     cells: Sequence[Mapping[str, Any]] = ()
     versions: Mapping[str, str] = field(default_factory=dict)
+    words: Mapping[str, Any] = field(default_factory=dict)
+    effects: Sequence[Mapping[str, Any]] = ()
+    before: Mapping[str, Any] = field(default_factory=dict)
     format: int = FORMAT
 
     def to_bytes(self) -> bytes:

@@ -21,6 +21,7 @@ from trialkit.batch.record import read_record
 from trialkit.batch.resources import notebooks_folder
 from trialkit.batch.targets import Target, across_of, targets_of
 from trialkit.batch.templates import read_template
+from trialkit.batch.word_records import Words, words_of
 from trialkit.batch.work import Outcome, Task, relative_study
 from trialkit.publish import PageFacts
 from trialkit.study import Study, read_study
@@ -67,18 +68,32 @@ class Change:
 
 @dataclass(frozen=True)
 class Summary:
-    """What a render did: every outcome, what was not due, verdicts that moved, where to look."""
+    """What a render did: every outcome, what was not due, verdicts that moved, where to look.
+
+    ``words`` tells what is amiss with the narrative of each report, whether it was due or not.
+    """
 
     study: Study
     index: Path
     outcomes: tuple[Outcome, ...]
     not_due: tuple[Target, ...]
     changes: tuple[Change, ...] = ()
+    words: tuple[Words, ...] = ()
 
     @property
     def failed(self) -> tuple[Outcome, ...]:
         """Reports that could not be rendered."""
         return tuple(outcome for outcome in self.outcomes if outcome.failed)
+
+    @property
+    def undecided(self) -> tuple[Words, ...]:
+        """Reports whose narrative waits for a person to mend or decide something."""
+        return tuple(words for words in self.words if words.errors)
+
+    @property
+    def unsupported(self) -> tuple[Words, ...]:
+        """Reports with claims that the data do not support, rendered now or before."""
+        return tuple(words for words in self.words if words.claims)
 
 
 def render(request: Request, watcher: Watcher | None = None) -> Summary:
@@ -102,7 +117,8 @@ def render(request: Request, watcher: Watcher | None = None) -> Summary:
     surveyed = (*standings, *across)
     not_due = tuple(standing.target for standing in surveyed if not standing.is_due)
     changes = tuple(verdict_changes(surveyed, outcomes))
-    return Summary(study, reports / "index.html", tuple(outcomes), not_due, changes)
+    words = tuple(words_of(standing.target, reports) for standing in surveyed)
+    return Summary(study, reports / "index.html", tuple(outcomes), not_due, changes, words)
 
 
 def verdict_changes(standings: Iterable[Standing], outcomes: Iterable[Outcome]) -> Iterator[Change]:

@@ -66,6 +66,16 @@ def targets_of(
     return chosen
 
 
+def chosen_targets(
+    study: Study, season: int | None, site: str | None, across: bool
+) -> tuple[Target, ...]:
+    """Return the reports that a person means; all of them, where none is chosen."""
+    if across:
+        return (across_of(study),)
+    own = targets_of(study, season, site)
+    return own if season is not None or site is not None else (*own, across_of(study))
+
+
 def _must_know(what: str, given: object, known: list) -> None:
     if given is not None and given not in known:
         listed = ", ".join(map(str, known))

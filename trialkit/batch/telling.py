@@ -27,6 +27,10 @@ def summary_lines(summary: Summary) -> Iterator[str]:
         yield f"Changed: {change.title}, {measure}, {treatment}: {change.before} -> {change.now}."
     for outcome in summary.failed:
         yield f"Failed: {outcome.target.title}; the faults are told above."
+    for words in summary.unsupported:
+        count = len(words.claims)
+        told = f"{count} claim{'' if count == 1 else 's'} not supported by the data"
+        yield f"{words.target.title}: {told}; told above and marked in the page."
     yield f"All reports: {summary.index}"
 
 
@@ -43,16 +47,20 @@ def summary_data(summary: Summary) -> dict[str, Any]:
         "changed": [vars(change) for change in summary.changes],
         "failed": [{"report": o.target.key, "faults": list(o.faults)} for o in summary.failed],
         "not_due": [target.key for target in summary.not_due],
+        "narrative": [
+            {"report": one.target.key, "claims": list(one.claims), "faults": list(one.faults)}
+            for one in summary.words
+            if one.faults
+        ],
     }
 
 
 def fault_lines(summary: Summary, study: Path) -> Iterator[str]:
     """Give every fault with its file as seen from the current folder."""
-    for outcome in summary.failed:
-        for fault in outcome.faults:
-            yield (
-                fault if Path(fault.split(":")[0]).is_absolute() else f"{study.as_posix()}/{fault}"
-            )
+    faults = [fault for outcome in summary.failed for fault in outcome.faults]
+    faults += [fault for words in summary.words for fault in words.faults]
+    for fault in faults:
+        yield fault if Path(fault.split(":")[0]).is_absolute() else f"{study.as_posix()}/{fault}"
 
 
 def why_lines(standings: Sequence[Standing]) -> Iterator[str]:

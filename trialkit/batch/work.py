@@ -33,7 +33,10 @@ from trialkit.batch.record import (
 )
 from trialkit.batch.targets import Target
 from trialkit.batch.templates import read_template
+from trialkit.batch.word_records import before_record, effects_record, words_record
+from trialkit.batch.words import FACTS, TRIES, Keeper, Places, facts_at, kept
 from trialkit.errors import TrialkitError
+from trialkit.narrative.weave import Woven
 from trialkit.publish import PageFacts
 
 PLACED = re.compile(r"[^\s:]+:\d*:")
@@ -76,15 +79,25 @@ def make_report(task: Task) -> Outcome:
     started = time.perf_counter()
     try:
         with disk_faults_in_words(task.folder), staging_beside(task.folder) as staging:
-            run = execute(
-                read_template(task.template), _parameters(task, staging), staging, task.timeout
-            )
-            seconds = time.perf_counter() - started
-            if run.fault:
-                return _keep_failed(task, run, seconds)
-            return _put_in_place(task, run, staging, started)
+            return finish_report(task, run_notebook(task, staging), staging, started)
     except TrialkitError as error:
-        return _told(task, tuple(str(error).splitlines()), time.perf_counter() - started)
+        return told(task, tuple(str(error).splitlines()), time.perf_counter() - started)
+
+
+def run_notebook(task: Task, staging: Path) -> Run:
+    """Run the notebook of a report; the files that its cells write appear in ``staging``."""
+    return execute(read_template(task.template), _parameters(task, staging), staging, task.timeout)
+
+
+def finish_report(task: Task, run: Run, staging: Path, started: float) -> Outcome:
+    """Weave people's words into a notebook that was run, make its page, put all in place.
+
+    This happens where people write, on whatever machine the notebook ran; ``started`` is a time of
+    this machine's performance counter.
+    """
+    if run.fault:
+        return _keep_failed(task, run, time.perf_counter() - started)
+    return _put_in_place(task, run, staging, started)
 
 
 def _parameters(task: Task, staging: Path) -> dict[str, Any]:
@@ -109,26 +122,55 @@ def relative_study(study: Path, folder: Path) -> str:
 
 
 def _put_in_place(task: Task, run: Run, staging: Path, started: float) -> Outcome:
+    with kept(Places(task.study, task.target.key, task.folder)) as keeper:
+        woven = _written_pages(task, run, staging, keeper)
+        inputs = {**task.inputs, **keeper.write(woven)}
+        record = _record(task, run, staging, woven, inputs=inputs, started=started)
+        write_synced(staging / RECORD, record.to_bytes())
+        move_in(staging, task.folder)
+        keeper.settle(woven)
+    return Outcome(task.target, (), record.seconds, run.cells, tuple(record.verdicts))
+
+
+def _written_pages(task: Task, run: Run, staging: Path, keeper: Keeper) -> Woven:
+    """Write notebook and page with the words of people in them, as they stand at this moment."""
     from trialkit.publish.page import report_page
 
-    write_synced(staging / NOTEBOOK, notebook_bytes(run.notebook))
-    write_synced(staging / PAGE, report_page(run.notebook, task.facts).encode())
-    verdicts = verdicts_in(staging / FINDINGS)
-    seconds = time.perf_counter() - started
-    record = Record(
+    for _ in range(TRIES):
+        woven = keeper.woven(run.notebook, staging / FACTS)
+        write_synced(staging / NOTEBOOK, notebook_bytes(woven.notebook))
+        write_synced(staging / PAGE, report_page(woven.page, task.facts).encode())
+        if not keeper.overtaken:
+            return woven
+    raise TrialkitError(
+        f"{task.folder.as_posix()}/{NOTEBOOK}::: it is saved again and again while the report is "
+        "made. Wait with editing until the render is done, and render again."
+    )
+
+
+def _record(
+    task: Task,
+    run: Run,
+    staging: Path,
+    woven: Woven,
+    *,
+    inputs: Mapping[str, str],
+    started: float,
+) -> Record:
+    return Record(
         parameters={**_parameters(task, staging), "output": ""},
         seed=task.seed,
-        inputs=task.inputs,
+        inputs=inputs,
         outputs={path.name: description_of(path) for path in sorted(staging.iterdir())},
-        verdicts=verdicts,
+        verdicts=verdicts_in(staging / FINDINGS),
         rendered=_now(),
-        seconds=round(seconds, 3),
+        seconds=round(time.perf_counter() - started, 3),
         cells=run.cells,
         versions=task.versions,
+        words=words_record(woven),
+        effects=effects_record(facts_at(staging / FACTS)),
+        before=before_record(task.folder),
     )
-    write_synced(staging / RECORD, record.to_bytes())
-    move_in(staging, task.folder)
-    return Outcome(task.target, (), seconds, run.cells, tuple(verdicts))
 
 
 def move_in(staging: Path, folder: Path) -> None:
@@ -149,7 +191,8 @@ def _keep_failed(task: Task, run: Run, seconds: float) -> Outcome:
     return Outcome(task.target, faults, seconds, run.cells)
 
 
-def _told(task: Task, faults: tuple[str, ...], seconds: float) -> Outcome:
+def told(task: Task, faults: tuple[str, ...], seconds: float) -> Outcome:
+    """Say why a report could not be made, and leave a note of it."""
     keep_failure(task, faults)
     return Outcome(task.target, faults, seconds)
 

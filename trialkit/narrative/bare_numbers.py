@@ -46,17 +46,21 @@ def _probably(number: str, unit: str, facts: Facts) -> str:
     digits = number.lstrip("−+-").replace(",", "")
     typed, decimals = float(digits), len(digits.partition(".")[2])
     near = [
-        (not _prints_alike(value, typed, decimals), abs(abs(value.number or 0.0) - typed), name)
+        (not _prints_alike(value, typed, decimals), _rank(name), distance, name)
         for name, value in _alike(unit, facts)
+        if (distance := abs(abs(value.number or 0.0) - typed)) <= NEAR * max(typed, 1.0)
     ]
-    if not near:
-        return ""
-    differs, distance, name = min(near, key=lambda one: one[:2])
-    return name if not differs or distance <= NEAR * max(typed, 1.0) else ""
+    return min(near)[-1] if near else ""
+
+
+def _rank(name: str) -> int:
+    """What people quote most: differences from the check, then means, then the rest."""
+    kind = name.rpartition(".")[2]
+    return 0 if kind.endswith("change") else 1 if kind == "mean" else 2
 
 
 def _alike(unit: str, facts: Facts) -> Iterable[tuple[str, Value]]:
-    """Values of that unit, plain estimates before ends of intervals."""
+    """Finite values of that unit."""
     units = {unit, "%"} if unit == "percent" else {unit, unit.rstrip("s"), f"{unit}s"}
     return [
         (name, value)

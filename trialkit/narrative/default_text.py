@@ -20,8 +20,8 @@ def default_sentences(facts: Facts, season_words: str = "") -> dict[str, str]:
     """
     opening = _opening(facts, season_words)
     return {
-        "findings": _bullets([*opening, *findings_sentences(facts)]),
-        "grower": _bullets([*opening[:1], *grower_sentences(facts)] if season_words
+        "findings": bullets([*opening, *findings_sentences(facts)]),
+        "grower": bullets([*opening[:1], *grower_sentences(facts)] if season_words
                            else grower_sentences(facts)),
     }  # fmt: skip
 
@@ -64,7 +64,7 @@ def _clear_effect(effect: EffectFact, facts: Facts) -> str:
     )
     return " ".join(
         [
-            f"{found}: {_quote(effect, 'change')} ({_level(facts)} interval "
+            f"{found}, by {_quote(effect, 'change|size')} ({_level(facts)} interval: "
             f"{_quote(effect, 'interval')}).",
             _how_much(effect),
             *_for_the_worse(effect),
@@ -142,7 +142,7 @@ def _bound(effect: EffectFact, facts: Facts) -> str:
 def _in_short(effect: EffectFact, facts: Facts) -> str:
     name = lower_first(facts.measures[effect.measure].name)
     if effect.verdict == "not settled":
-        text = f"{name} is not settled, more trials are needed"
+        text = f"an answer on {name} is not settled yet, more trials are needed"
         return _claim(text, effect, "is not settled for")
     if effect.verdict == "no worthwhile difference":
         return _claim(f"no worthwhile difference in {name}", effect, "does not change")
@@ -193,5 +193,6 @@ def _level(facts: Facts) -> str:
     return "{eval}`study.level`" if "study.level" in facts.values else f"{100 * facts.level:g} %"
 
 
-def _bullets(sentences: Iterable[str]) -> str:
+def bullets(sentences: Iterable[str]) -> str:
+    """Sentences as a Markdown list."""
     return "\n".join(f"- {sentence}" for sentence in sentences)

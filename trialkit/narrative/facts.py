@@ -87,7 +87,7 @@ class Facts:
 
     def to_bytes(self) -> bytes:
         """Return the facts as they stand in their file; the same facts are the same bytes."""
-        content = _without_infinities({"format": FORMAT, **asdict(self)})
+        content = plain({"format": FORMAT, **asdict(self)})
         return (json.dumps(content, indent=1, ensure_ascii=False) + "\n").encode()
 
 
@@ -124,12 +124,12 @@ def _value(told: Mapping[str, Any]) -> Value:
     return Value(**{**told, "number": None if number is None else float(number)})
 
 
-def _without_infinities(content: Any) -> Any:
+def plain(content: Any) -> Any:
     """Plain data in which a number that JSON cannot say is written as text."""
     if isinstance(content, Mapping):
-        return {key: _without_infinities(one) for key, one in content.items()}
+        return {key: plain(one) for key, one in content.items()}
     if isinstance(content, list | tuple):
-        return [_without_infinities(one) for one in content]
+        return [plain(one) for one in content]
     if isinstance(content, float) and not math.isfinite(content):
         return str(content)
     return content

@@ -69,7 +69,9 @@ class _Filling:
             return self._cannot(
                 role, "a claim ends with its condition, such as <netting lowers flea_beetle_days>"
             )
-        claim = placed(judge_claim(role.words, role.target, self.facts), self.cell, role.line)
+        claim = placed(
+            judge_claim(html.unescape(inner), role.target, self.facts), self.cell, role.line
+        )
         self.claims.append(claim)
         if claim.is_supported:
             return inner

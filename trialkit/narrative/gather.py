@@ -10,10 +10,10 @@ import pandas as pd
 from trialkit.findings import AcrossFindings, Findings
 from trialkit.narrative.claims import standing_of
 from trialkit.narrative.conditions import Condition
-from trialkit.narrative.default_text import default_sentences
+from trialkit.narrative.default_text import bullets, default_sentences
 from trialkit.narrative.facts import EffectFact, Facts, MeasureFact, Payoff
 from trialkit.narrative.numbers import NBSP, change_range
-from trialkit.narrative.phrases import display_unit_of, lower_first, shown_effect
+from trialkit.narrative.phrases import cautions, display_unit_of, lower_first, shown_effect
 from trialkit.narrative.values import Value, amount, change_value, count, setting, words
 from trialkit.study import Study
 from trialkit.study.units import to_display
@@ -43,7 +43,8 @@ def site_season_facts(
     values = dict(
         [*_of_place(study, place), *_of_study(study), *_of_findings(study, facts, findings)]
     )
-    return _with_text(replace(facts, values=values, payoffs=payoffs), place.season_words)
+    facts = replace(facts, values=values, payoffs=payoffs)
+    return _with_text(study, facts, place.season_words)
 
 
 def across_facts(
@@ -62,11 +63,12 @@ def across_facts(
         *_of_findings(study, facts, found.pooled),
     ]
     values += _shown_in(facts)
-    return _with_text(replace(facts, values=dict(values), payoffs=payoffs))
+    return _with_text(study, replace(facts, values=dict(values), payoffs=payoffs))
 
 
-def _with_text(facts: Facts, season_words: str = "") -> Facts:
-    return replace(facts, sentences=default_sentences(facts, season_words))
+def _with_text(study: Study, facts: Facts, season_words: str = "") -> Facts:
+    told = {**default_sentences(facts, season_words), "cautions": bullets(cautions(study))}
+    return replace(facts, sentences=told)
 
 
 def _facts(

@@ -1,7 +1,6 @@
 """From an executed notebook to the finished one: people's words kept, numbers in, claims judged."""
 
-import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -16,20 +15,10 @@ from trialkit.narrative.cells import (
 )
 from trialkit.narrative.claims import LABELS, Claim
 from trialkit.narrative.facts import Facts
-from trialkit.narrative.fill import Filled, expand_sentences, fill
-from trialkit.narrative.merge import (
-    END,
-    FIRST,
-    IN_FILE,
-    IN_NOTEBOOK,
-    SECOND,
-    Merged,
-    Side,
-    Told,
-    merge,
-)
-from trialkit.narrative.pieces import Piece, Story, texts_of, tidy
-from trialkit.narrative.stale import Moved, by_cell, marked, moved_in, quoted_in
+from trialkit.narrative.merge import IN_FILE, IN_NOTEBOOK, Merged, Side, Told, merge
+from trialkit.narrative.pieces import Story, texts_of
+from trialkit.narrative.shown import Shown, show, show_fixed, with_sentences
+from trialkit.narrative.stale import Moved, quoted_in
 from trialkit.narrative.state import State
 from trialkit.narrative.text_file import from_file, line_of, to_file
 
@@ -77,32 +66,19 @@ class Woven:
 
 def weave(executed: Mapping[str, Any], facts: Facts, before: Before, place: str) -> Woven:
     """Merge, fill in, judge; ``place`` names the report, such as ``2025/alder_bench``."""
-    template = expanded(template_story(executed), facts)
+    executed = with_sentences(executed, facts)
+    template = template_story(executed)
     read = read_notebook(before.notebook, template) if before.notebook else None
     agreed = before.state or (read.written if read else None)
     merged = merge(template, agreed, sides_of(before, read, template))
     state = _new_state(merged, template, before, read, facts)
     file = to_file(state.story, place)
-    filled = {name: fill(text, facts, name) for name, text in texts_of(state.story).items()}
-    moved = moved_in(state, facts)
-    shown = _shown(filled, moved)
-    notebook = with_preview(write_notebook(executed, state, before.notebook), shown)
-    return Woven(
-        notebook=notebook,
-        page=page_notebook(notebook, shown),
-        state=state,
-        file=file,
-        claims=tuple(claim for one in filled.values() for claim in one.claims),
-        faults=_Faults(f"narrative/{place}.md", file).all(merged.told, read, filled, moved),
-    )
-
-
-def expanded(template: Story, facts: Facts) -> Story:
-    """The template's texts with the default sentences of these facts in them."""
-    return tuple(
-        Piece(piece.name, None if piece.text is None else tidy(expand_sentences(piece.text, facts)))
-        for piece in template
-    )
+    shown = show(state, facts)
+    texts = {**show_fixed(executed, facts), **shown.texts}
+    notebook = with_preview(write_notebook(executed, state, before.notebook), texts)
+    claims = tuple(claim for one in shown.filled.values() for claim in one.claims)
+    told = _Faults(f"narrative/{place}.md", file).all(merged.told, read, shown)
+    return Woven(notebook, page_notebook(notebook, texts), state, file, claims, told)
 
 
 def sides_of(before: Before, read: NotebookText | None, template: Story) -> list[Side]:
@@ -174,25 +150,6 @@ def _past(old: State, new: State) -> tuple[str, ...]:
     return tuple(dict.fromkeys(known))[-LONGEST_PAST:]
 
 
-def _shown(filled: Mapping[str, Filled], moved: Sequence[Moved]) -> dict[str, str]:
-    marks = by_cell(moved)
-    return {
-        name: marked(_versions_in_sight(one.markdown), marks.get(name, ()))
-        for name, one in filled.items()
-    }
-
-
-def _versions_in_sight(markdown: str) -> str:
-    """The marker lines of two versions as a reader of the page should see them."""
-    start, second = re.escape(FIRST).replace(r"\{\}", "(.+?)"), re.escape(SECOND)
-    told = '<p class="stale"><strong>{}</strong></p>'
-    said = told.format(r"Two versions of this text wait for a decision. This one is \1:")
-    markdown = re.sub(f"(?m)^{start}$", said, markdown)
-    second = second.replace(r"\{\}", "(.+?)")
-    markdown = re.sub(f"(?m)^{second}$", told.format(r"This one is \1:"), markdown)
-    return markdown.replace(END, told.format("End of the two versions."))
-
-
 class _Faults:
     """What there is to tell, each with its line in the text file."""
 
@@ -203,15 +160,14 @@ class _Faults:
         self,
         told: Iterable[Told],
         read: NotebookText | None,
-        filled: Mapping[str, Filled],
-        moved: Iterable[Moved],
+        shown: Shown,
     ) -> tuple[Fault, ...]:
         faults = [self._merged(one) for one in told]
         faults += [self._stray(name) for name in (read.strays if read else ())]
-        for name, one in filled.items():
+        for name, one in shown.filled.items():
             faults += [self._at(name, w.line, w.what, "", "role", "error") for w in one.wrong]
             faults += [self._claim(claim) for claim in one.claims if not claim.is_supported]
-        return (*faults, *map(self._moved, moved))
+        return (*faults, *map(self._moved, shown.moved))
 
     def _merged(self, told: Told) -> Fault:
         severity = "error" if told.kind == "decision" else "note"

@@ -5,6 +5,6 @@ with nothing due can spare.
 """
 
 from trialkit.publish.frame import PageFacts
-from trialkit.publish.index import IndexEntry, VerdictLine, index_page
+from trialkit.publish.index import ClaimLine, IndexEntry, VerdictLine, index_page
 
-__all__ = ["IndexEntry", "PageFacts", "VerdictLine", "index_page"]
+__all__ = ["ClaimLine", "IndexEntry", "PageFacts", "VerdictLine", "index_page"]

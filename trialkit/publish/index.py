@@ -32,6 +32,15 @@ class VerdictLine:
 
 
 @dataclass(frozen=True)
+class ClaimLine:
+    """A claim of the narrative that the data do not support: sentence, how it stands, why."""
+
+    text: str
+    standing: str
+    note: str
+
+
+@dataclass(frozen=True)
 class IndexEntry:
     """One report on the index; ``season`` and ``site`` are None for the one across all."""
 
@@ -42,6 +51,7 @@ class IndexEntry:
     faults: tuple[str, ...] = ()
     notebook: str = ""
     verdicts: tuple[VerdictLine, ...] = ()
+    claims: tuple[ClaimLine, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """The report across site-seasons, as the notebook's cells call it."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from trialkit import figures, intake, measures
@@ -8,11 +9,13 @@ from trialkit.errors import AnalysisError
 from trialkit.figures.picture import Picture
 from trialkit.findings import AcrossFindings, Environment, across_findings, site_season_findings
 from trialkit.intake import FileRecord
-from trialkit.narrative import phrases
+from trialkit.narrative.facts import Facts
+from trialkit.narrative.gather import across_facts
+from trialkit.narrative.names import names_table
 from trialkit.narrative.results import reading_note, results_table
 from trialkit.narrative.tables import Column, Table, Words
-from trialkit.report import as_run, end_matter
-from trialkit.report.display import Stack, bullets
+from trialkit.report import as_run, end_matter, words
+from trialkit.report.display import Stack
 from trialkit.report.place import open_study
 from trialkit.study import Measure, Study
 
@@ -35,18 +38,18 @@ class AcrossReport:
         lines += [as_run.INVENTED] if self.study.invented else []
         return Words("\n\n".join([*lines, self.study.summary.strip()]))
 
-    def summary(self) -> Words:
-        """What all site-seasons together say about the primary measures."""
-        effects = self.findings.pooled.effects
-        sentences = phrases.findings_list(effects, self.study, self._primary())
-        return Words(bullets(sentences or ["Nothing could be combined yet; see below for why."]))
+    def preview(self) -> Words:
+        """The narrative filled in, as on the page; save the notebook and rerun to see edits."""
+        return words.filled_words(self.facts)
 
-    def grower(self) -> Words:
-        """What it means for a grower, and the cautions that go with it."""
-        effects = self.findings.pooled.effects
-        told = phrases.grower_sentences(effects, self.study, self._primary())
-        cautions = bullets(phrases.cautions(self.study))
-        return Words(f"{bullets(told)}\n\n### Cautions\n\n{cautions}")
+    def names(self) -> Table:
+        """Every name that the narrative may quote, with its present value."""
+        return names_table(self.facts)
+
+    @cached_property
+    def facts(self) -> Facts:
+        """What the narrative may quote and its claims are judged by."""
+        return across_facts(self.study, self.findings)
 
     def site_seasons(self) -> Table:
         """Which site-seasons take part, and why the others do not."""
@@ -89,6 +92,7 @@ class AcrossReport:
         """Methods and provenance; with ``output``, findings.csv is written into that folder too."""
         if output:
             intake.write_effects(Path(output), self.findings.pooled.effects)
+            words.write_facts(self.facts, Path(output))
         return end_matter.end_matter(self.study, self.findings.pooled, self.files)
 
     def _forest(self, which: int) -> Picture | Words:

@@ -1,6 +1,7 @@
 """The report of one site-season, as the notebook's cells call it: one method, one thing to show."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import pandas as pd
@@ -9,11 +10,13 @@ from trialkit import figures, intake, measures
 from trialkit.figures.picture import Picture
 from trialkit.findings import Findings, site_season_findings
 from trialkit.intake import SiteSeason
-from trialkit.narrative import phrases
+from trialkit.narrative.facts import Facts
+from trialkit.narrative.gather import Place, site_season_facts
+from trialkit.narrative.names import names_table
 from trialkit.narrative.results import reading_note, results_table
-from trialkit.narrative.tables import Words
-from trialkit.report import as_run, end_matter
-from trialkit.report.display import Stack, bullets
+from trialkit.narrative.tables import Table, Words
+from trialkit.report import as_run, end_matter, words
+from trialkit.report.display import Stack
 from trialkit.report.place import open_study
 from trialkit.study import Measure, Study
 
@@ -41,16 +44,27 @@ class SiteSeasonReport:
         """Title, place and season, with what a reader must know before anything else."""
         return Words(as_run.heading(self.study, self.data))
 
-    def summary(self) -> Words:
-        """What was found about the primary measures, in plain words."""
-        sentences = phrases.findings_list(self.findings.effects, self.study, self._primary())
-        return Words(bullets(sentences or ["Nothing could be analysed yet; see below for why."]))
+    def preview(self) -> Words:
+        """The narrative filled in, as on the page; save the notebook and rerun to see edits."""
+        return words.filled_words(self.facts)
 
-    def grower(self) -> Words:
-        """What it means for a grower, and the cautions that go with it."""
-        told = phrases.grower_sentences(self.findings.effects, self.study, self._primary())
-        cautions = bullets(phrases.cautions(self.study))
-        return Words(f"{bullets(told)}\n\n### Cautions\n\n{cautions}")
+    def names(self) -> Table:
+        """Every name that the narrative may quote, with its present value."""
+        return names_table(self.facts)
+
+    @cached_property
+    def facts(self) -> Facts:
+        """What the narrative may quote and its claims are judged by."""
+        plots = self.data.tables["plots"]
+        place = Place(
+            season=self.season,
+            site=self.site,
+            blocks=int(plots["block"].nunique()),
+            plots=len(plots),
+            lost=int((plots["lost"].fillna("") != "").sum()),
+            season_words=self._season_words(),
+        )
+        return site_season_facts(self.study, place, self.findings)
 
     def as_run(self) -> Stack:
         """The trial as it was run: layout, departures from the protocol, what was left out."""
@@ -111,7 +125,13 @@ class SiteSeasonReport:
         """Methods and provenance; ``output`` is a folder for findings.csv and plot_values.csv."""
         if output:
             intake.write_handed_on(Path(output), self.values, self.findings.effects)
+            words.write_facts(self.facts, Path(output))
         return end_matter.end_matter(self.study, self.findings, self.data.files)
+
+    def _season_words(self) -> str:
+        place = (self.season, self.site, self.data.tables)
+        finished = self.study.season(self.season).finished
+        return "" if finished else measures.last_complete(self.study, *place).words
 
     def _primary(self) -> list[Measure]:
         return [m for m in self.study.measures if m.primary and m.id in self.findings.analyses]
