@@ -1,6 +1,7 @@
 """Renders keep people's words on the disk: edits, decisions, claims, changes, confirming."""
 
 import json
+import pickle
 from pathlib import Path
 
 import nbformat
@@ -8,10 +9,13 @@ import nbformat.v4 as nb4
 import pytest
 
 from tests.narrative.facts_for_tests import BETTER, WORSE, facts_of
-from trialkit.batch import Request, changes_of, confirm_words, render
+from trialkit.batch import Request, changes_of, confirm_words, render, survey
 from trialkit.batch.check_words import typed_numbers
+from trialkit.batch.parcel import make_from_parcel, pack, unpack
+from trialkit.batch.run import task_of
 from trialkit.batch.targets import across_of, targets_of
 from trialkit.errors import TrialkitError
+from trialkit.study import read_study
 
 KEY = "2024/alder_bench"
 COPY = """
@@ -143,6 +147,20 @@ def test_stale_numbers_are_told_until_they_are_confirmed(render_all, study_folde
     page = report(tmp_path, "report.html").read_text(encoding="utf-8")
     assert "Numbers changed since" not in page
     assert confirm_words(target, study_folder, reports) == ()
+
+
+def test_words_are_woven_in_here_when_the_notebook_ran_elsewhere(
+    render_all, study_folder, notebooks, tmp_path
+):
+    edit(tmp_path, "found", "## Mine")
+    request = Request(study_folder, tmp_path / "reports", workers=1, notebooks=notebooks)
+    (standing,) = [one for one in survey(request) if one.target.key == KEY]
+    task = task_of(standing, read_study(study_folder), request)
+    delivery = pickle.loads(pickle.dumps(make_from_parcel(pack(task))))
+    assert not unpack(delivery, task).failed
+    assert "## Mine" in file_of(study_folder).read_text(encoding="utf-8")
+    assert "## Mine" in report(tmp_path, "report.ipynb").read_text(encoding="utf-8")
+    assert render_all().outcomes == ()
 
 
 def test_a_notebook_that_was_saved_half_is_never_overwritten(render_all, tmp_path):

@@ -1,7 +1,7 @@
 """A task with everything it reads, for workers that see no file of this machine.
 
-The files travel with the task, and the notebook as it ran travels back; they stand at the same places
-relative to each other as here, so that a report is the same bytes wherever it was made.
+The files travel with the task, and the notebook as it ran travels back; they stand at the same
+places relative to each other as here, so that a report is the same bytes wherever it was made.
 """
 
 import os
@@ -71,7 +71,7 @@ def _delivery(task: Task) -> Delivery:
 
 
 def unpack(delivery: Delivery, task: Task) -> Outcome:
-    """Finish a report whose notebook ran elsewhere: people's words are here, and so is its place."""
+    """Finish a report whose notebook ran elsewhere: people's words are here, and its place is."""
     started = time.perf_counter() - delivery.seconds
     if delivery.run is None:
         return told(task, delivery.faults, delivery.seconds)

@@ -195,7 +195,7 @@ def _stale(study: Study, request: Request) -> frozenset[Target]:
 def _rendered(
     standings: Iterable[Standing], study: Study, request: Request, watcher: Watcher
 ) -> list[Outcome]:
-    tasks = [_task(standing, study, request) for standing in standings if standing.is_due]
+    tasks = [task_of(standing, study, request) for standing in standings if standing.is_due]
     watcher.due(len(tasks))
     if not tasks:
         return []
@@ -205,7 +205,8 @@ def _rendered(
     return [found[task.target] for task in tasks]
 
 
-def _task(standing: Standing, study: Study, request: Request) -> Task:
+def task_of(standing: Standing, study: Study, request: Request) -> Task:
+    """Return the piece of work that brings one report up to date."""
     target = standing.target
     folder = target.folder(request.out / study.name)
     up = "../" * (len(Path(target.key).parts))
