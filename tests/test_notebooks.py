@@ -38,7 +38,7 @@ each_notebook = pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path
 
 
 def test_all_notebooks_are_there() -> None:
-    names = ["across_sites.ipynb", "plan_trial.ipynb", "site_season.ipynb"]
+    names = ["across_sites.ipynb", "final_report.ipynb", "plan_trial.ipynb", "site_season.ipynb"]
     assert [path.name for path in NOTEBOOKS] == names
 
 

@@ -11,6 +11,7 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from trialkit.inference import Analysis, analyze
     from trialkit.report.across import open_across
+    from trialkit.report.final import open_final
     from trialkit.report.plan import open_plan
     from trialkit.report.site_season import open_report
 
@@ -18,11 +19,20 @@ _HOMES: Final = {
     "Analysis": "trialkit.inference",
     "analyze": "trialkit.inference",
     "open_across": "trialkit.report.across",
+    "open_final": "trialkit.report.final",
     "open_plan": "trialkit.report.plan",
     "open_report": "trialkit.report.site_season",
 }
 
-__all__ = ["Analysis", "__version__", "analyze", "open_across", "open_plan", "open_report"]
+__all__ = [
+    "Analysis",
+    "__version__",
+    "analyze",
+    "open_across",
+    "open_final",
+    "open_plan",
+    "open_report",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -27,7 +27,7 @@ def pressure(
     shown = in_display_units(study, effects).merge(
         conditions[["season", "site", condition]], on=["season", "site"]
     )
-    shown = shown[np.isfinite(shown[[condition, "effect"]].astype(float)).all(axis=1)]
+    shown = shown[np.isfinite(shown[condition]) & np.isfinite(shown["effect"])]
     if shown.empty:
         return blank(label, "No site-season has both an effect and this condition.")
     measure = study.measure(str(shown["measure"].iloc[0]))

@@ -1,0 +1,260 @@
+"""The final report of a study, as the notebook's cells call it: what growers should do, and why."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any, Final
+
+import pandas as pd
+
+from trialkit import figures
+from trialkit.columns import ACROSS
+from trialkit.errors import AnalysisError
+from trialkit.figures.picture import Picture
+from trialkit.findings import AcrossFindings, across_findings, consistency, robustness
+from trialkit.findings.costs_of import TreatmentCosts
+from trialkit.findings.economics import Money, money_of
+from trialkit.findings.economics_grid import fitted, price_cost_grid
+from trialkit.findings.effect_table import Scope, records
+from trialkit.findings.recommendation import Recommendation, recommendations
+from trialkit.findings.refit import each_place, place_means
+from trialkit.findings.still_needed import ASSUMED, in_words, still_needed
+from trialkit.inference import Analysis
+from trialkit.narrative.tables import Table, Words
+from trialkit.report import as_run, end_matter, money, travel
+from trialkit.report.across import AcrossReport
+from trialkit.report.display import Stack, bullets
+from trialkit.report.evidence import Evidence, gather
+from trialkit.report.place import open_study
+from trialkit.study import Measure, Study
+
+CONDITIONS: Final = {
+    "pressure": "Pest pressure in the check",
+    "wet_days": "Wet days in bloom",
+    "hot_days": "Hot days in bloom",
+}
+
+
+@dataclass(frozen=True)
+class FinalReport:
+    """Everything that the final report shows; each part is worked out when first asked for."""
+
+    study: Study
+    findings: AcrossFindings
+    evidence: Evidence
+    costs: TreatmentCosts
+
+    def heading(self) -> Words:
+        """Title, and how many places and seasons stand behind the answer."""
+        count = len(self.findings.environments)
+        lines = [f"# Final report: {self.study.title}", f"**{count} site-seasons combined**"]
+        lines += [as_run.INVENTED] if self.study.invented else []
+        return Words("\n\n".join([*lines, self.study.summary.strip()]))
+
+    def recommendation(self) -> Stack:
+        """One row per treatment, and the rules that the last columns follow."""
+        table = travel.recommendation_table(self.study, self.recommendations)
+        return Stack((table, Words("How these are decided:\n\n" + bullets(travel.rules()))))
+
+    def done(self) -> Table:
+        """Which site-seasons take part, and why the others do not."""
+        return self._across.site_seasons()
+
+    def effects_figure(self) -> Picture | Words:
+        """Combined effects on the primary measures with their intervals and margins."""
+        return self._across.effects_figure()
+
+    def money(self) -> Stack:
+        """Partial budgets, gains and chances, together and place by place; what is missing."""
+        monies = [self.together, *self.by_place.values()]
+        words = money.missing_words(monies)
+        if self.together.budget.empty:
+            return Stack((words,))
+        budget = money.budget_table(self.study, self.together, "Partial budgets, all site-seasons")
+        gains = money.gain_table(self.study, self.together)
+        return Stack((budget, gains, money.place_table(self.study, self.by_place), words))
+
+    def price_cost_figure(self) -> Picture | Words:
+        """The best treatment at other prices and costs."""
+        analysis, part = self._sold, self.study.economics
+        if analysis is None or part is None or self.together.budget.empty:
+            return Words("Prices and costs are not known, so no treatment can be put first.")
+        fit = fitted(self.study, analysis, self.costs, self.evidence.mean_hours)
+        grid = price_cost_grid(fit, part.price_factors, part.cost_factors)
+        return figures.price_cost_grid(self.study, grid)
+
+    def explore(self) -> Any:
+        """Sliders for price and costs, in JupyterLab (needs the extra ``explore``)."""
+        from trialkit.report.explorer import explorer
+
+        if self._sold is None or self.together.budget.empty:
+            return Words("Prices and costs are not known, so there is nothing to explore.")
+        fit = fitted(self.study, self._sold, self.costs, self.evidence.mean_hours)
+        return explorer(self.study, fit)
+
+    def travel(self) -> Stack:
+        """Whether effects travel: between places, season by season, without each place, ranks."""
+        parts: list[Words | Table] = []
+        for measure in self._primary:
+            parts += self._travel_of(measure)
+        return Stack((*parts, Words(f"{consistency.LOOKING_EARLY}\n\n{consistency.EXPLORATORY}")))
+
+    def robustness_figure(self) -> Picture | Words:
+        """The first primary measure under every choice that can be defended."""
+        return self._robustness(0)
+
+    def second_robustness_figure(self) -> Picture | Words:
+        """The same for the second primary measure."""
+        return self._robustness(1)
+
+    def still_open(self) -> Stack:
+        """Where a verdict depends on a choice; what is not settled, and what would settle it."""
+        told = [
+            sentence
+            for measure in self._primary
+            for sentence in robustness.in_words(self.study, measure, self.choices[measure.id])
+        ]
+        needed = [in_words(self.study, row) for row in records(self.needed)]
+        said = needed or ["Every contrast of a primary measure is settled."]
+        return Stack((
+            Words("### Does it depend on how we looked\n\n" + bullets(told)),
+            Words(f"### What would settle the rest\n\n{bullets(said)}\n\n{ASSUMED}"),
+        ))  # fmt: skip
+
+    def end_matter(self) -> Stack:
+        """Methods and provenance."""
+        methods = end_matter.methods(self.study, self.findings.pooled)
+        return Stack((methods, *end_matter.provenance(self.study, self.evidence.files)))
+
+    @cached_property
+    def together(self) -> Money:
+        """Money over all finished site-seasons."""
+        scope = Scope(0, ACROSS)
+        return money_of(self.study, self._sold, self.costs, scope, self.evidence.mean_hours)
+
+    @cached_property
+    def by_place(self) -> dict[tuple[int, str], Money]:
+        """Money of each site-season by itself."""
+        return {
+            place: money_of(
+                self.study, analysis, self.costs, Scope(*place), self.evidence.hours_at(*place)
+            )
+            for place, analysis in self._sold_by_place.items()
+        }
+
+    @cached_property
+    def choices(self) -> dict[str, pd.DataFrame]:
+        """Primary measure -> its contrasts under every choice."""
+        options = robustness.Choices(self.evidence.departed, self.evidence.alternatives)
+        return {
+            measure.id: robustness.robustness(self.study, measure, self.evidence.finished, options)
+            for measure in self._primary
+        }
+
+    @cached_property
+    def without(self) -> dict[str, pd.DataFrame]:
+        """Primary measure -> its contrasts without each site-season in turn."""
+        return {
+            measure.id: consistency.without_each(self.study, measure, self.evidence.finished)
+            for measure in self._primary
+        }
+
+    @cached_property
+    def needed(self) -> pd.DataFrame:
+        """What would settle each contrast of a primary measure that is not settled."""
+        pooled, count = self.findings.pooled, len(self.findings.environments)
+        parts = [
+            still_needed(self.study, m, pooled.effects, pooled.analyses[m.id], count)
+            for m in self._primary
+        ]
+        return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
+
+    @cached_property
+    def recommendations(self) -> tuple[Recommendation, ...]:
+        """What to do about each treatment."""
+        first = self._primary[0].id if self._primary else ""
+        found = consistency.trends(self._finished_effects, self._conditions, first, self.study.seed)
+        effects = self.findings.pooled.effects
+        return recommendations(self.study, effects, self.together, self._unsteady, found)
+
+    @cached_property
+    def _conditions(self) -> pd.DataFrame:
+        """Weather in bloom and pest pressure in the check, by site-season."""
+        counted = next((m for m in self._primary if m.family == "count"), None)
+        table = self.evidence.weather
+        if counted is None:
+            return table
+        means = place_means(each_place(self.study, counted, self.evidence.finished), counted)
+        check = means[means["treatment"] == self.study.check.id]
+        pressure = check[["season", "site", "mean"]].rename(columns={"mean": "pressure"})
+        return table.merge(pressure, on=["season", "site"], how="left")
+
+    @property
+    def _unsteady(self) -> dict[str, list[str]]:
+        found: dict[str, list[str]] = {}
+        for measure in self._primary:
+            both = pd.concat([self.choices[measure.id], self.without[measure.id]])
+            for treatment in robustness.depends(both):
+                found.setdefault(treatment, []).append(measure.id)
+        return found
+
+    @property
+    def _primary(self) -> list[Measure]:
+        known = self.findings.pooled.analyses
+        return [m for m in self.study.measures if m.primary and m.id in known]
+
+    @property
+    def _finished_effects(self) -> pd.DataFrame:
+        places = pd.DataFrame(self.findings.environments, columns=["season", "site"])
+        return self.findings.effects.merge(places, on=["season", "site"])
+
+    @property
+    def _across(self) -> AcrossReport:
+        return AcrossReport(self.study, self.findings, self.evidence.files)
+
+    @cached_property
+    def _sold(self) -> Analysis | None:
+        return self.evidence.sold_together(self.study)
+
+    @cached_property
+    def _sold_by_place(self) -> dict[tuple[int, str], Analysis]:
+        return self.evidence.sold_by_place(self.study)
+
+    def _travel_of(self, measure: Measure) -> list[Words | Table]:
+        study, finished = self.study, self.evidence.finished
+        analysis = self.findings.pooled.analyses[measure.id]
+        means = place_means(each_place(study, measure, finished), measure)
+        seasons = consistency.season_by_season(study, measure, finished)
+        trends = consistency.trends(
+            self._finished_effects, self._conditions, measure.id, study.seed
+        )
+        predicted = consistency.prediction(measure, analysis, study.level)
+        return [
+            Words(f"### {measure.name}\n\n{consistency.between_words(study, measure, analysis)}"),
+            travel.prediction_table(study, measure, predicted),
+            travel.versions_table(study, measure, seasons, "Evidence season by season"),
+            travel.versions_table(study, measure, self.without[measure.id], "Without each place"),
+            travel.rank_table(study, measure, consistency.ranks(means, measure)),
+            travel.trend_table(study, measure, trends, CONDITIONS),
+        ]
+
+    def _robustness(self, which: int) -> Picture | Words:
+        if which >= len(self._primary):
+            return Words("The study has no further primary measure to look at in other ways.")
+        table = self.choices[self._primary[which].id]
+        return figures.versions(self.study, table, "under every choice that can be defended")
+
+
+def open_final(study: str | Path) -> FinalReport:
+    """Read every site-season of a study, its costs and prices, and work out what follows.
+
+    Raises AnalysisError where fewer than two site-seasons can be used.
+    """
+    plan = open_study(study)
+    evidence, costs = gather(plan)
+    if len(evidence.finished) < 2:
+        raise AnalysisError(
+            f"A final report needs two finished site-seasons or more; {plan.name} has "
+            f"{len(evidence.finished)}. Run `trialkit check` to see what the others lack."
+        )
+    return FinalReport(plan, across_findings(plan, evidence.environments), evidence, costs)
