@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from trialkit import figures
+from trialkit import figures, intake
 from trialkit.columns import ACROSS
 from trialkit.errors import AnalysisError
 from trialkit.figures.picture import Picture
@@ -121,8 +121,10 @@ class FinalReport:
             Words(f"### What would settle the rest\n\n{bullets(said)}\n\n{ASSUMED}"),
         ))  # fmt: skip
 
-    def end_matter(self) -> Stack:
-        """Methods and provenance."""
+    def end_matter(self, output: str = "") -> Stack:
+        """Methods and provenance; with ``output``, findings.csv is written into that folder too."""
+        if output:
+            intake.write_effects(Path(output), self.findings.pooled.effects)
         methods = end_matter.methods(self.study, self.findings.pooled)
         return Stack((methods, *end_matter.provenance(self.study, self.evidence.files)))
 
