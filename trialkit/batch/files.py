@@ -63,8 +63,20 @@ def sync_folder(folder: Path) -> None:
             os.close(handle)
 
 
-def sweep(reports: Path) -> None:
-    """Remove what killed renders left unfinished; call it only while holding the study's lock."""
+@contextmanager
+def swept(reports: Path) -> Iterator[None]:
+    """Remove what is unfinished, of renders that were killed before and of this one at its end.
+
+    Only for a holder of the study's lock: what is unfinished could be another's work.
+    """
+    _sweep(reports)
+    try:
+        yield
+    finally:
+        _sweep(reports)
+
+
+def _sweep(reports: Path) -> None:
     for folder in (*reports.glob(f"{STAGING}*"), *reports.glob(f"*/{STAGING}*")):
         shutil.rmtree(folder, ignore_errors=True)
 

@@ -12,7 +12,7 @@ from trialkit.batch.due import (
     surroundings,
     versions,
 )
-from trialkit.batch.files import disk_faults_in_words, sweep
+from trialkit.batch.files import disk_faults_in_words, swept
 from trialkit.batch.index import write_index
 from trialkit.batch.lock import study_lock
 from trialkit.batch.pool import crew_for, default_workers, outcomes_of
@@ -107,8 +107,7 @@ def render(request: Request, watcher: Watcher | None = None) -> Summary:
     reports = request.out / study.name
     with disk_faults_in_words(reports):
         reports.mkdir(parents=True, exist_ok=True)
-        with study_lock(reports):
-            sweep(reports)
+        with study_lock(reports), swept(reports):
             standings = survey_site_seasons(study, request)
             outcomes = _rendered(standings, study, request, watcher)
             across = _across_if_whole(study, request)
