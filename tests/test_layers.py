@@ -16,7 +16,7 @@ ROOMS = {
     "findings": {"study", "inference"},
     "figures": {"study"},
     "narrative": {"study", "findings"},
-    "publish": {"study", "narrative", "figures"},
+    "publish": {"study", "intake", "narrative", "figures"},
     "batch": {"study", "narrative", "publish"},
     "planning": {"study", "inference"},
 }

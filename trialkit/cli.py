@@ -10,7 +10,7 @@ import traceback
 from collections.abc import Iterable, Mapping
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 from rich.console import Console
@@ -232,6 +232,30 @@ def changes(
         typer.echo("\n".join(change_lines(one)))
     if not found:
         typer.echo("No report was rendered twice yet, so there is nothing to compare.")
+
+
+@app.command()
+def share(
+    study: StudyFolder,
+    edition: Annotated[
+        Literal["cooperator", "public", "funder"], typer.Option(help="For whom the pages are.")
+    ],
+    out: Out = Path("reports"),
+    workers: Workers = None,
+    as_json: AsJson = False,
+    debug: Debug = False,
+) -> None:
+    """Write the pages to hand out, with names taken out, and their index page."""
+    from trialkit.batch import Request
+    from trialkit.batch.progress import watching
+    from trialkit.batch.share import share as shared
+
+    with watching(Console(stderr=True)) as watcher:
+        made = shared(Request(study, out, workers=workers), edition, watcher)
+    if as_json:
+        print_json({"study": str(study), "edition": edition, "indexes": [str(p) for p in made]})
+    else:
+        print_lines(f"Hand out the whole folder of {path}" for path in made)
 
 
 @app.command()

@@ -1,6 +1,7 @@
 """The index page, from what stands in the reports' folders."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,13 +16,19 @@ if TYPE_CHECKING:
     from trialkit.publish.index import Status
 
 
-def write_index(study: Study, reports: Path, stale: frozenset[Target]) -> None:
-    """Write the index page of a study that leads to all its reports."""
+def write_index(study: Study, reports: Path, stale: frozenset[Target], edition: str = "") -> None:
+    """Write the index page of a study that leads to all its reports.
+
+    ``edition`` says for whom the pages are. An edition tells no faults, for they quote what was
+    typed into cells, and leads to no notebook.
+    """
     entries = [
         _entry(target, reports, target in stale)
         for target in (across_of(study), *targets_of(study))
     ]
-    write_whole(reports / "index.html", index_page(study, entries).encode())
+    if edition:
+        entries = [replace(entry, faults=(), notebook="") for entry in entries]
+    write_whole(reports / "index.html", index_page(study, entries, edition).encode())
 
 
 def _entry(target: Target, reports: Path, stale: bool) -> IndexEntry:

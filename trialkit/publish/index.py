@@ -64,13 +64,14 @@ class Card:
     found: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...]
 
 
-def index_page(study: Study, entries: Sequence[IndexEntry]) -> str:
-    """Return the index page of a study as self-contained HTML."""
+def index_page(study: Study, entries: Sequence[IndexEntry], edition: str = "") -> str:
+    """Return the index page of a study as self-contained HTML; ``edition`` says for whom it is."""
     across = [_card(entry, study) for entry in entries if entry.season is None]
     years = sorted({entry.season for entry in entries if entry.season is not None}, reverse=True)
     groups = [(str(year), [_card(e, study) for e in entries if e.season == year]) for year in years]
     view: dict[str, Any] = {
         "study": study,
+        "edition": edition,
         "across": across,
         "groups": groups,
         "tally": _tally(entries),

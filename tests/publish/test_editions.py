@@ -1,0 +1,123 @@
+"""What an edition's copy of a study holds, and that nothing private comes out of its pages."""
+
+import csv
+import shutil
+from pathlib import Path
+
+import pytest
+
+from trialkit.batch.run import Request
+from trialkit.batch.share import share
+from trialkit.errors import TrialkitError
+from trialkit.publish.editions import editions_of, require_no_name, write_copy
+from trialkit.publish.privacy import codes_of
+from trialkit.study import read_study
+
+# Every private field of the study below holds one of these, and nothing else does.
+FARM, OTHER, COOPERATOR, POSITION, OBSERVER, NOTE = (
+    "Zqfarmone", "Zqfarmtwo", "Zqcooperator Person", "Zqposition 12.5 N", "Zqobserver Person",
+    "zqnote by somebody",
+)  # fmt: skip
+YEAR = 2025
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory, example_folder):
+    """Two farms of the example in one season, renamed to markers, with markers in the sheets."""
+    folder = tmp_path_factory.mktemp("private_study")
+    text = (example_folder / "study.toml").read_text(encoding="utf-8")
+    for old, new in {
+        "brook_terrace": FARM.lower(), "Brook Terrace": FARM, "cedar_flat": OTHER.lower(),
+        "Cedar Flat": OTHER, "Invented Cooperator One": COOPERATOR,
+        "invented position one": POSITION,
+        "from transplanting until": f"at {FARM.upper()}, says {COOPERATOR}, until",
+    }.items():  # fmt: skip
+        assert old in text
+        text = text.replace(old, new)
+    # One season keeps the render short.
+    for year in ("2024", "2026"):
+        start = text.index(f"[[seasons]]\nyear = {year}")
+        text = text[:start] + text[text.index("[[", start + 2) :]
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    for site, name in (("brook_terrace", FARM), ("cedar_flat", OTHER)):
+        source = example_folder / "data" / str(YEAR) / site
+        _mark(Path(shutil.copytree(source, folder / "data" / str(YEAR) / name.lower())))
+    return read_study(folder)
+
+
+def _mark(folder: Path) -> None:
+    for path in folder.glob("*.csv"):
+        with path.open(encoding="utf-8", newline="") as file:
+            rows = list(csv.DictReader(file))
+        for row in rows:
+            row |= {
+                key: {"observer": OBSERVER, "note": NOTE}[key]
+                for key in ("observer", "note")
+                if key in row
+            }
+            row |= {"farmer": COOPERATOR}
+        if path.stem == "plots":
+            rows[0]["lost"] = f"{COOPERATOR} mowed it"
+        with path.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, list(rows[0]))
+            writer.writeheader()
+            writer.writerows(rows)
+
+
+def everything_in(folder: Path) -> str:
+    """All names and contents of a folder's files, in small letters."""
+    files = [path for path in folder.rglob("*") if path.is_file()]
+    assert files
+    told = [str(path.relative_to(folder)) + path.read_bytes().decode("latin-1") for path in files]
+    return "\n".join(told).casefold()
+
+
+@pytest.mark.parametrize("kind", ["public", "cooperator", "funder"])
+def test_the_copy_of_a_study_holds_no_marker_that_the_edition_must_not_say(
+    study, kind, tmp_path
+) -> None:
+    for edition in editions_of(study, kind):
+        copy = tmp_path / edition.key
+        copy.parent.mkdir(exist_ok=True)
+        write_copy(study, edition, copy)
+        held = everything_in(copy)
+        hidden = [COOPERATOR, OBSERVER, NOTE, POSITION]
+        hidden += [name for name in (FARM, OTHER) if name.lower() not in edition.named]
+        assert [marker for marker in hidden if marker.casefold() in held] == []
+        assert all(name.casefold() in held for name in edition.named if name.startswith("zq"))
+
+
+def test_the_copy_reads_as_the_study_does_but_for_the_names(study, tmp_path) -> None:
+    (edition,) = editions_of(study, "public")
+    write_copy(study, edition, tmp_path / "copy")
+    copy = read_study(tmp_path / "copy")
+    assert copy.measures == study.measures
+    assert copy.seasons == study.seasons
+    assert {site.id for site in copy.sites} == {"alder_bench", *codes_of(study).values()}
+    assert [site.cooperator or site.position for site in copy.sites] == ["", "", ""]
+
+
+def test_each_cooperator_sees_the_own_farm_by_name_and_the_other_by_code(study) -> None:
+    one, two = editions_of(study, "cooperator")
+    assert FARM.lower() in one.named
+    assert OTHER.lower() not in one.named
+    assert OTHER.lower() in two.named
+
+
+def test_public_pages_hold_no_marker_and_name_farms_by_code(study, tmp_path) -> None:
+    (index,) = share(Request(study.folder, out=tmp_path, workers=1), "public")
+    held = everything_in(index.parent)
+    markers = (FARM, OTHER, COOPERATOR, OBSERVER, NOTE, POSITION, "zq")
+    texts = "\n".join(path.read_text("utf-8").casefold() for path in index.parent.rglob("*.html"))
+    assert [marker for marker in markers[:-1] if marker.casefold() in held] == []
+    assert all(code in texts for code in codes_of(study).values())
+    files = [path for path in index.parent.rglob("*") if path.is_file()]
+    assert {path.name for path in files} == {"index.html", "report.html"}
+    assert len(files) == 4  # the index, two farms, all together
+    assert "public edition" in index.read_text("utf-8").casefold()
+
+
+def test_a_page_that_still_names_somebody_is_not_handed_out(study) -> None:
+    (edition,) = editions_of(study, "public")
+    with pytest.raises(TrialkitError, match="nothing was handed out"):
+        require_no_name(edition, f"<p>Thanks to {COOPERATOR}</p>".encode(), "report.html")
