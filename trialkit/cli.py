@@ -242,7 +242,6 @@ def share(
     ],
     out: Out = Path("reports"),
     workers: Workers = None,
-    as_json: AsJson = False,
     debug: Debug = False,
 ) -> None:
     """Write the pages to hand out, with names taken out, and their index page."""
@@ -252,10 +251,7 @@ def share(
 
     with watching(Console(stderr=True)) as watcher:
         made = shared(Request(study, out, workers=workers), edition, watcher)
-    if as_json:
-        print_json({"study": str(study), "edition": edition, "indexes": [str(p) for p in made]})
-    else:
-        print_lines(f"Hand out the whole folder of {path}" for path in made)
+    print_lines(f"Hand out the whole folder of {path}" for path in made)
 
 
 @app.command()
