@@ -18,6 +18,7 @@ from trialkit.intake.layout import balance_notes, presence_notes
 from trialkit.intake.problems import as_faults, empty_left_out
 from trialkit.intake.schemas import blank_table_frame
 from trialkit.intake.site_season import SiteSeason
+from trialkit.intake.suspicion import suspicions
 from trialkit.study import Study
 
 # Tables that a kind of measure is worked out from, plots aside.
@@ -162,6 +163,9 @@ def _oddities(
     yield from as_faults(balance_notes(tables["plots"], context.study), place)
     for table, problem in presence_notes(tables, context.layout):
         yield from as_faults([problem], checked[table].typed.sheet.place)
+    for table, problem in suspicions(tables):
+        sheet = checked[table].typed.sheet
+        yield from as_faults([problem], sheet.place, sheet.cells)
 
 
 def _why_unusable(checked: Checked, *, rows: bool) -> str:

@@ -1,0 +1,63 @@
+"""Two plots of a block that look swapped."""
+
+from collections.abc import Iterator, Mapping
+from itertools import combinations
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from trialkit.intake.problems import Problem
+
+# Changing the two over must leave less than this share of what blocks and treatments leave unsaid.
+_LEFT_UNSAID: Final = 0.25
+
+
+def swapped_plots(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem]]:
+    """Two plots whose season, changed over, fits blocks and treatments far better."""
+    for table, values in (("scouting", "count"), ("harvest", "weight")):
+        plots = tables["plots"].set_index("plot")
+        total = tables[table].groupby("plot")[values].sum().reindex(plots.index)
+        plots, total = plots[total.notna()], total.dropna()
+        if plots["treatment"].nunique() < 3 or plots["block"].nunique() < 3:
+            continue
+        scale = max(1.0, float(total.median()) * 0.02) if values == "count" else 1e-3
+        found = _best_swap(np.log(total.to_numpy() + scale), plots)
+        if found:
+            first, second, share = found
+            yield table, _swap(tables[table], first, second, share)
+
+
+def _best_swap(y: np.ndarray, plots: pd.DataFrame) -> tuple[str, str, float] | None:
+    design = pd.get_dummies(plots[["block", "treatment"]].astype("str"), dtype=float).to_numpy()
+    basis = np.linalg.svd(design, full_matrices=False)
+    hat = basis.U[:, basis.S > 1e-9] @ basis.U[:, basis.S > 1e-9].T
+    residual = np.eye(len(y)) - hat
+    before = float(y @ residual @ y)
+    block = plots["block"].to_numpy()
+    shares = {}
+    for one, other in combinations(range(len(y)), 2):
+        if (
+            block[one] == block[other]
+            and plots["treatment"].iloc[one] != plots["treatment"].iloc[other]
+        ):
+            swapped = y.copy()
+            swapped[[one, other]] = y[[other, one]]
+            shares[one, other] = float(swapped @ residual @ swapped) / max(before, 1e-12)
+    best = min(shares, key=lambda pair: shares[pair], default=None)
+    if best is None or shares[best] > _LEFT_UNSAID:
+        return None
+    names = [str(name) for name in plots.index]
+    return names[best[0]], names[best[1]], shares[best]
+
+
+def _swap(rows: pd.DataFrame, first: str, second: str, share: float) -> Problem:
+    return Problem(
+        "plots_swapped",
+        f"plots {first} and {second} look swapped: changed over, they leave {share:.0%} of the "
+        "scatter within blocks and treatments",
+        "Look at the stakes of both plots, and at the order in which the sheet was filled",
+        [int(rows.index[rows["plot"] == first][0])],
+        "plot",
+        "question",
+    )

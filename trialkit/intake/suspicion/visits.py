@@ -1,0 +1,80 @@
+"""Visits whose date looks off by a month."""
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import pairwise
+from statistics import median
+from typing import Final
+
+import pandas as pd
+
+from trialkit.intake.problems import Problem
+
+_TABLES: Final = ("scouting", "ratings", "harvest")
+
+
+def months_off(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem]]:
+    """A day that, one month earlier or later, fills a gap: whole visits, or plots of one."""
+    for table in _TABLES:
+        rows = tables[table]
+        visits = _visits(rows)
+        if len(visits) < 5:
+            continue
+        most = max(map(len, visits.values()))
+        for day, plots in visits.items():
+            meant = _fills(day, plots, visits, most)
+            if meant is not None:
+                yield table, _month(rows, day, meant)
+
+
+def _visits(rows: pd.DataFrame) -> dict[dt.date, set[str]]:
+    """Plots seen on each day."""
+    visits: dict[dt.date, set[str]] = {}
+    pairs = rows[["date", "plot"]].drop_duplicates()
+    for day, plot in zip(pairs["date"].dt.date, pairs["plot"], strict=True):
+        visits.setdefault(day, set()).add(str(plot))
+    return visits
+
+
+def _fills(
+    day: dt.date, plots: set[str], visits: Mapping[dt.date, set[str]], most: int
+) -> dt.date | None:
+    for months in (-1, 1):
+        other = (pd.Timestamp(day) + pd.DateOffset(months=months)).date()
+        lacking = visits.get(other)
+        if lacking is None:
+            if len(plots) > most / 2 and _better_placed(day, other, visits):
+                return other
+        elif _part_of(plots, lacking, most):
+            return other
+    return None
+
+
+def _part_of(plots: set[str], lacking: set[str], most: int) -> bool:
+    """Say whether a few plots are those that a fuller visit lacks."""
+    few = len(plots) <= most / 2 and len(plots) < len(lacking)
+    return few and not plots & lacking and len(lacking) + len(plots) <= most
+
+
+def _better_placed(day: dt.date, other: dt.date, visits: Iterable[dt.date]) -> bool:
+    """Say whether ``other`` falls into the middle of a gap, and ``day`` stands oddly."""
+    rest = sorted(one for one in visits if one != day)
+    if not rest[0] < other < rest[-1]:
+        return False
+    usual = median((late - early).days for early, late in pairwise(rest))
+    nearest = min(abs((one - day).days) for one in rest)
+    room = min(abs((one - other).days) for one in rest)
+    odd = nearest <= 0.45 * usual or nearest >= 1.7 * usual
+    return room >= 0.7 * usual and odd
+
+
+def _month(rows: pd.DataFrame, day: dt.date, meant: dt.date) -> Problem:
+    here = rows.index[rows["date"] == pd.Timestamp(day)]
+    return Problem(
+        "month_off",
+        f"{len(here)} rows are dated {day}; {meant} would fill a gap in the visits",
+        "Look at the date on the field sheet",
+        [int(here[0])],
+        "date",
+        "question",
+    )
