@@ -139,8 +139,8 @@ def test_misspelt_file_name_is_asked_about(mini):
 def test_other_files_are_told_apart(mini):
     (mini.site / "photo.jpg").write_bytes(b"")
     (mini.site / "diary.csv").write_text("a,b\n")
-    (mini.site / "field.ods").write_bytes(b"")
+    (mini.site / "field.xls").write_bytes(b"")
     assert told(mini.read()) == [
         ("unknown_file", "diary.csv", "note"),
-        ("unknown_file", "field.ods", "error"),
+        ("unknown_file", "field.xls", "error"),
     ]

@@ -4,6 +4,7 @@ import datetime as dt
 import io
 import zipfile
 
+import pandas as pd
 import pytest
 
 from trialkit.intake.workbook import grids_of_workbook
@@ -128,3 +129,15 @@ def test_two_workbooks_are_an_error(mini):
     data = (mini.site / "field.xlsx").read_bytes()
     (mini.site / "copy.xlsx").write_bytes(data)
     assert [one[0] for one in told(mini)] == ["two_sources"]
+
+
+def test_open_document_workbook_reads_like_the_csv_files(mini):
+    before = mini.read().tables
+    with pd.ExcelWriter(mini.site / "field.ods", engine="odf") as book:
+        for path in sorted(mini.site.glob("*.csv")):
+            pd.read_csv(path).to_excel(book, sheet_name=path.stem, index=False)
+            path.unlink()
+    read = mini.read()
+    assert not read.errors
+    for table, frame in before.items():
+        pd.testing.assert_frame_equal(read.tables[table], frame)
