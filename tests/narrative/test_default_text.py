@@ -67,9 +67,16 @@ def test_an_unfinished_season_and_lost_plots_come_first():
     facts = replace(facts, values={**facts.values, **lost})
     told = default_sentences(facts, "Counts run to 3 June.")
     first, second, *_ = fill(told["findings"], facts).markdown.split("\n")
-    assert first == "- **The season is not finished.** Counts run to 3 June."
+    assert first == "- **Preliminary.** Counts run to 3 June."
     assert second.startswith("- 2 of 20 plots were lost")
     assert "not finished" in told["grower"]
+
+
+def test_every_sentence_begins_with_a_capital_letter():
+    for effect in KINDS.values():
+        for text in said(effect).markdown.split(". "):
+            first = text.lstrip("- (")[:1]
+            assert not first.isalpha() or first.isupper(), text
 
 
 def test_nothing_analysed_is_said_as_such():

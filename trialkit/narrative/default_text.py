@@ -10,6 +10,7 @@ from typing import Final
 from trialkit.narrative.facts import EffectFact, Facts
 from trialkit.narrative.phrases import capital, lower_first
 
+MAY_CHANGE: Final = "**Preliminary.** The season is not finished; these answers may still change."
 NOTHING: Final = "Nothing could be analysed yet; the report says below why."
 
 
@@ -18,12 +19,11 @@ def default_sentences(facts: Facts, season_words: str = "") -> dict[str, str]:
 
     ``season_words`` says what is missing of a season that is not finished, empty otherwise.
     """
-    opening = _opening(facts, season_words)
+    may_change = [MAY_CHANGE] if season_words else []
     return {
-        "findings": bullets([*opening, *findings_sentences(facts)]),
-        "grower": bullets([*opening[:1], *grower_sentences(facts)] if season_words
-                           else grower_sentences(facts)),
-    }  # fmt: skip
+        "findings": bullets([*_opening(facts, season_words), *findings_sentences(facts)]),
+        "grower": bullets([*may_change, *grower_sentences(facts)]),
+    }
 
 
 def findings_sentences(facts: Facts) -> list[str]:
@@ -96,14 +96,14 @@ def _place_by_place(effect: EffectFact, facts: Facts) -> list[str]:
     name = f"{effect.treatment}.{effect.measure}.shown_in"
     if not facts.across or name not in facts.values:
         return []
-    return [f"On its own, {{eval}}`{name}` shows it."]
+    return [f"Looked at one by one, {{eval}}`{name}` show it."]
 
 
 def _no_difference(effect: EffectFact, facts: Facts) -> str:
     measure, treatment, _ = _named(effect, facts)
     text = f"{treatment} made no worthwhile difference to {lower_first(measure)}"
     return (
-        f"{capital(_claim(capital(text), effect, 'does not change'))}: the {_level(facts)} "
+        f"{_claim(capital(text), effect, 'does not change')}: the {_level(facts)} "
         f"interval, {_quote(effect, 'interval')}, stays within {_quote(effect, 'margin')} either "
         "way."
     )
@@ -132,9 +132,9 @@ def _bound(effect: EffectFact, facts: Facts) -> str:
         return f"{head}, and {claim} from the {check}."
     verb = "lowers" if effect.high < 0 else "raises"
     way = "lower" if effect.high < 0 else "higher"
-    claim = _claim(f"it is {way} with {treatment} than in the {check}", effect, verb)
+    claim = _claim(f"It is {way} with {treatment} than in the {check}", effect, verb)
     return (
-        f"{head}. {capital(claim)}, and only one end is known: {_quote(effect, 'change')} "
+        f"{head}. {claim}, and only one end is known: {_quote(effect, 'change')} "
         f"({_level(facts)} bound)."
     )
 
@@ -155,7 +155,7 @@ def _in_short(effect: EffectFact, facts: Facts) -> str:
 
 def _opening(facts: Facts, season_words: str) -> list[str]:
     """What a reader must know first: a season still running, plots that were lost."""
-    told = [f"**The season is not finished.** {season_words}"] if season_words else []
+    told = [f"**Preliminary.** {season_words}"] if season_words else []
     lost = facts.values.get("plots.lost")
     if lost is not None and lost.number:
         told.append(
