@@ -74,6 +74,15 @@ def test_what_is_missing_is_said_with_the_cell_to_mend(rich, analysis):
     assert "not advice" in told
 
 
+def test_whether_it_pays_is_handed_to_the_text_with_its_evidence(rich, together):
+    found = money.payoffs(rich, together)
+    assert set(found) == set(rich.treatment_ids[1:])
+    row = together.of("netting")
+    assert found["netting"].verdict == row["word"] == "pays"
+    gain = money.ranged(row["gain"], row["gain_low"], row["gain_high"])
+    assert f"gain over the check {gain} USD per acre" in found["netting"].words
+
+
 def test_sliders_show_the_returns_at_their_price(rich, analysis):
     pytest.importorskip("ipywidgets", reason="the explorer is an extra")
     fit = fitted(rich, analysis, treatment_costs(rich, COSTS))

@@ -20,8 +20,11 @@ from trialkit.findings.recommendation import Recommendation, recommendations
 from trialkit.findings.refit import each_place, place_means
 from trialkit.findings.still_needed import ASSUMED, in_words, still_needed
 from trialkit.inference import Analysis
+from trialkit.narrative import phrases
+from trialkit.narrative.facts import Facts
+from trialkit.narrative.gather import across_facts
 from trialkit.narrative.tables import Table, Words
-from trialkit.report import as_run, end_matter, money, travel
+from trialkit.report import as_run, end_matter, money, travel, words
 from trialkit.report.across import AcrossReport
 from trialkit.report.display import Stack, bullets
 from trialkit.report.evidence import Evidence, gather
@@ -54,7 +57,9 @@ class FinalReport:
     def recommendation(self) -> Stack:
         """One row per treatment, and the rules that the last columns follow."""
         table = travel.recommendation_table(self.study, self.recommendations)
-        return Stack((table, Words("How these are decided:\n\n" + bullets(travel.rules()))))
+        decided = Words("How these are decided:\n\n" + bullets(travel.rules()))
+        cautions = Words("### Cautions\n\n" + bullets(phrases.cautions(self.study)))
+        return Stack((table, decided, cautions))
 
     def done(self) -> Table:
         """Which site-seasons take part, and why the others do not."""
@@ -125,8 +130,13 @@ class FinalReport:
         """Methods and provenance; with ``output``, findings.csv is written into that folder too."""
         if output:
             intake.write_effects(Path(output), self.findings.pooled.effects)
-        methods = end_matter.methods(self.study, self.findings.pooled)
-        return Stack((methods, *end_matter.provenance(self.study, self.evidence.files)))
+            words.write_facts(self.facts, Path(output))
+        return end_matter.end_matter(self.study, self.findings.pooled, self.evidence.files)
+
+    @cached_property
+    def facts(self) -> Facts:
+        """What the text may quote, and what its claims, "pays" among them, are judged by."""
+        return across_facts(self.study, self.findings, money.payoffs(self.study, self.together))
 
     @cached_property
     def together(self) -> Money:

@@ -7,6 +7,7 @@ import pandas as pd
 
 from trialkit.findings.economics import Money
 from trialkit.findings.effect_table import records
+from trialkit.narrative.facts import Payoff
 from trialkit.narrative.numbers import fixed
 from trialkit.narrative.tables import Column, Table, Words
 from trialkit.report.display import bullets
@@ -100,6 +101,17 @@ def _cell(row: "pd.Series | None") -> str:
     if row is None:
         return "not known"
     return f"{fixed(row['gain'], 0)} ({percent(row['chance'])})"
+
+
+def payoffs(study: Study, money: Money) -> dict[str, Payoff]:
+    """Whether each treatment pays, with the evidence, for claims in the text to be judged by."""
+    per = f"{study.currency} per {FIELD_AREA[study.units]}"
+    found = {}
+    for row in _in_order(study, money.budget):
+        gain = ranged(row["gain"], row["gain_low"], row["gain_high"])
+        told = f"gain over the check {gain} {per}; chance of a gain {percent(row['chance'])}"
+        found[str(row["treatment"])] = Payoff(str(row["word"]), told)
+    return found
 
 
 def missing_words(monies: Sequence[Money]) -> Words:
