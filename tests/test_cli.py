@@ -1,6 +1,7 @@
 """The command line: what it prints, where it prints it, and the status it ends with."""
 
 import json
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -136,6 +137,14 @@ def test_why_names_every_report_and_renders_nothing(tmp_path: Path) -> None:
 def test_a_demo_does_not_copy_over_what_is_there(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("mine")
     assert "something here already" in str(within("demo", tmp_path).exception)
+
+
+def test_a_demo_given_again_keeps_what_was_changed_in_the_copy(tmp_path: Path) -> None:
+    study = tmp_path / "copy"
+    shutil.copytree(EXAMPLE, study)
+    (study / "study.toml").write_text("name = 1", encoding="utf-8")
+    assert within("demo", study, "--out", tmp_path / "out").exit_code == 1
+    assert (study / "study.toml").read_text(encoding="utf-8") == "name = 1"
 
 
 def test_plan_draws_a_new_study_and_says_what_is_enough(tmp_path: Path) -> None:

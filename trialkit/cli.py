@@ -66,7 +66,8 @@ def leave(status: int) -> None:
 @app.command()
 def demo(
     folder: Annotated[
-        Path | None, typer.Argument(help="Folder to copy the example study into.")
+        Path | None,
+        typer.Argument(help="Folder to copy the example study into; one copied before is kept."),
     ] = None,
     out: Out = Path("reports"),
     workers: Workers = None,
@@ -76,15 +77,18 @@ def demo(
     """Copy the example study (invented data) and render every report of it."""
     from trialkit.batch import Request
     from trialkit.batch.resources import example_study
+    from trialkit.study import STUDY_FILE
 
-    study = example_study()
-    if folder is not None:
-        if folder.exists() and any(folder.iterdir()):
+    example = example_study()
+    place = folder or Path(example.name)
+    if not (place / STUDY_FILE).is_file():
+        if place.exists() and any(place.iterdir()):
             raise TrialkitError(
-                f"{folder}::: there is something here already. Choose a new or an empty folder."
+                f"{place}::: there is something here already. Choose a new or an empty folder."
             )
-        study = Path(shutil.copytree(study, folder, dirs_exist_ok=True))
-    finish_render(Request(study, out=out, workers=workers), as_json)
+        shutil.copytree(example, place, dirs_exist_ok=True)
+    typer.echo(f"The example study (invented data) is in {place}.", err=True)
+    finish_render(Request(place, out=out, workers=workers), as_json)
 
 
 @app.command()
