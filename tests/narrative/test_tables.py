@@ -1,6 +1,7 @@
 """Tables show what is in them and nothing that a cell could smuggle in."""
 
-from trialkit.narrative.tables import PUNCTUATION_SPACE, Column, Table, on_the_point
+from trialkit.narrative.tables import PUNCTUATION_SPACE, Column, Table, inert, on_the_point
+from trialkit.publish.clean import markdown_to_html
 
 HEADS = [Column("Treatment"), Column("Mean", numeric=True)]
 
@@ -38,3 +39,9 @@ def test_numbers_that_begin_a_text_are_padded_to_their_decimal_points() -> None:
     ]  # fmt: skip
     assert padded[1].strip() == texts[1]
     assert PUNCTUATION_SPACE in padded[1]
+
+
+def test_a_data_text_says_nothing_to_markdown():
+    assert markdown_to_html(inert("[x](https://example.org) *y* <b>z</b> &lt;")).strip() == (
+        "<p>[x](https://example.org) *y* &lt;b&gt;z&lt;/b&gt; &amp;lt;</p>"
+    )

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 FIGURE_SPACE: Final = "\u2007"
 PUNCTUATION_SPACE: Final = "\u2008"
+_SPEAKS_TO_MARKDOWN: Final = re.compile(r"[\\`*_{}\[\]<>()#|~^$!&]")
 _WHOLE: Final = re.compile(r"[\d,]+")
 _AS_WIDE: Final = str.maketrans(
     {**dict.fromkeys("0123456789", FIGURE_SPACE), ",": PUNCTUATION_SPACE}
@@ -95,6 +96,15 @@ class Words:
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> Mapping[str, str]:
         return {"text/markdown": self.markdown, "text/plain": self.markdown}
+
+
+def inert(text: str) -> str:
+    """Text from a data file, so written that Markdown reads no link, emphasis or HTML in it.
+
+    >>> inert("[x](y) <b>")
+    '\\\\[x\\\\]\\\\(y\\\\) \\\\<b\\\\>'
+    """
+    return _SPEAKS_TO_MARKDOWN.sub(r"\\\g<0>", " ".join(text.split()))
 
 
 def on_the_point(texts: Sequence[str]) -> list[str]:

@@ -8,7 +8,7 @@ from trialkit import measures
 from trialkit.errors import Fault, sentence
 from trialkit.findings import Findings
 from trialkit.intake import SiteSeason
-from trialkit.narrative.tables import Column, Table, Words
+from trialkit.narrative.tables import Column, Table, Words, inert
 from trialkit.report.display import Fold, Stack, bullets, folded_if_long
 from trialkit.study import Study
 from trialkit.study.units import to_display, unit_label
@@ -55,7 +55,7 @@ def layout(study: Study, plots: pd.DataFrame) -> str:
     lost = plots[plots["lost"].notna() & (plots["lost"] != "")]
     for row in lost.to_dict("records"):
         name = study.treatment(row["treatment"]).name
-        lines.append(f"Plot {row['plot']} ({name}) was lost: {row['lost']}.")
+        lines.append(f"Plot {row['plot']} ({name}) was lost: {inert(row['lost'])}.")
     return bullets(lines)
 
 
