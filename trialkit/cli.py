@@ -241,21 +241,18 @@ def changes(
 @app.command()
 def share(
     study: StudyFolder,
-    edition: Annotated[
-        Literal["cooperator", "public", "funder"], typer.Option(help="For whom the pages are.")
-    ],
+    edition: Annotated[Literal["cooperator", "public", "funder"], typer.Option()],
     out: Out = Path("reports"),
     workers: Workers = None,
     debug: Debug = False,
 ) -> None:
     """Write the pages to hand out, with names taken out, and their index page."""
-    from trialkit.batch import Request
+    from trialkit.batch import share as sharing
     from trialkit.batch.progress import watching
-    from trialkit.batch.share import share as shared
 
     with watching(Console(stderr=True)) as watcher:
-        made = shared(Request(study, out, workers=workers), edition, watcher)
-    print_lines(f"Hand out the whole folder of {path}" for path in made)
+        made = sharing.share(sharing.Request(study, out, workers=workers), edition, watcher)
+        print_lines(f"Hand out the whole folder of {path}" for path in made)
 
 
 @app.command()
