@@ -14,6 +14,8 @@ from trialkit.intake.header import Sheet, bare_name, sheet_of_grid
 from trialkit.intake.mapping import mapped_sheet
 from trialkit.intake.problems import Place, Problem
 from trialkit.intake.schemas import column_names
+from trialkit.intake.station_file import UNITS as STATION_UNITS
+from trialkit.intake.station_file import is_station_file, tidy_station_file
 from trialkit.intake.text_file import grid_of_text
 from trialkit.intake.workbook import grids_of_workbook
 from trialkit.study import Study
@@ -130,7 +132,11 @@ def read_text_sheet(study: Study, table: str, path: Path) -> tuple[Sheet, FileRe
     """Read one CSV file as a table."""
     data = path.read_bytes()
     place = Place(table, path.as_posix(), relative(study, path))
-    sheet = sheet_of_grid(grid_of_text(data, column_names(table)), place)
+    grid = grid_of_text(data, column_names(table))
+    if table == "weather" and is_station_file(grid):
+        grid = tidy_station_file(grid, path.parent.parent.name)
+        place = replace(place, units=STATION_UNITS)
+    sheet = sheet_of_grid(grid, place)
     return sheet, FileRecord(place.path, _checksum(data), len(sheet.cells))
 
 
