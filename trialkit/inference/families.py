@@ -61,9 +61,8 @@ class Poisson:
 
     def start(self, response: np.ndarray, size: np.ndarray) -> np.ndarray:
         """Return a first linear predictor."""
-        average = response.sum(-1, keepdims=True) / np.broadcast_to(size, response.shape).sum(
-            -1, keepdims=True
-        )
+        exposure = np.broadcast_to(size, response.shape).sum(-1, keepdims=True)
+        average = np.maximum(response.sum(-1, keepdims=True), 0.5) / exposure
         return np.log((response + 0.1 * average * size) / (1.1 * size))
 
 
