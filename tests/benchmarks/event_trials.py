@@ -75,6 +75,7 @@ def _coverage(
     """Return how many intervals hold the truth, and how many there are."""
     held, number = 0, 0
     share = isinstance(trial.family, families.Binomial)
+    whole = bool((response == np.round(response)).all())
     groups: dict[bytes, list[int]] = {}
     for i in range(len(response)):
         kept = treatment_model.informative(layout, response[i], size[i] if share else None)
@@ -88,8 +89,10 @@ def _coverage(
         kept, codes = chosen.kept, np.unique(layout.treatment[chosen.kept])
         if 0 not in codes or len(codes) == 1:
             continue
-        fit = treatment_model.fit(trial.family, chosen.layout, response[np.ix_(rows, kept)],
-                                  size[np.ix_(rows, kept)], penalised=chosen.penalised)  # fmt: skip
+        fit = treatment_model.fit(
+            trial.family, chosen.layout, response[np.ix_(rows, kept)], size[np.ix_(rows, kept)],
+            whole=whole, penalised=chosen.penalised,
+        )  # fmt: skip
         truth = trial.effect[codes[1:]] - trial.effect[0]
         found = fit.estimate[:, 1:] - fit.estimate[:, :1]
         V = fit.covariance

@@ -38,6 +38,11 @@ def test_nothing_in_alike_plots_is_the_zero_term_of_the_beta_binomial():
     assert chance == pytest.approx(expected, rel=1e-9)
 
 
+def test_a_trace_of_correlation_is_no_different_from_none():
+    ends = [bounds.chance_of_none(Binomial(), 8 * ONE, 400 * ONE, 1.0, rho) for rho in (0.0, 2e-6)]
+    assert ends[1] == pytest.approx(ends[0], rel=0.02)
+
+
 def test_independent_trials_have_the_plain_binomial_bound():
     high, _ = bounds.upper(Binomial(), np.zeros(4), 25 * ONE, bounds.Reference(ONE[:1]), 0.95)
     share = 1 / (1 + np.exp(-high))

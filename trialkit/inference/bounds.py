@@ -60,8 +60,11 @@ def _binomial_none(share: np.ndarray, size: np.ndarray, correlation: float) -> n
         return np.asarray(np.exp((size * np.log1p(-np.minimum(share, ALMOST_ONE))).sum(-1)))
     both = (1 - correlation) / correlation
     beta = both * np.maximum(1 - share, 1 - ALMOST_ONE)
-    terms = special.poch(beta, size) / special.poch(both, size)
-    return np.asarray(terms.prod(-1))
+    terms = (
+        special.gammaln(beta + size) - special.gammaln(beta)
+        - special.gammaln(both + size) + special.gammaln(both)
+    )  # fmt: skip
+    return np.asarray(np.exp(terms.sum(-1)))
 
 
 def upper(

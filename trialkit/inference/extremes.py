@@ -122,7 +122,7 @@ def _reference(plots: PlotCounts, fit: TrialFit, j: int | None, side: int) -> bo
     """Return what is known of treatment j (or of nothing but the variation between plots)."""
     found = fit.model.dispersion
     phi, clumping = float(found.phi[0]), float(found.clumping[0])
-    phi = max(phi, 1.0) if plots.whole else phi
+    phi = max(phi, 1.0 if plots.whole else _one_insect(plots, float(found.pearson[0])))
     if j is None:
         return bounds.Reference(np.ones(1), phi, clumping)
     inside, place = plots.plots_of(j), fit.place(j)
@@ -133,6 +133,15 @@ def _reference(plots: PlotCounts, fit: TrialFit, j: int | None, side: int) -> bo
         variance = max(float(fit.model.covariance[0, place, place]), variance)
     odds = bounds.relative_odds(events, others, variance)
     return bounds.Reference(odds if side < 0 else 1 / odds, phi, clumping)
+
+
+def _one_insect(plots: PlotCounts, ratio: float) -> float:
+    """Return how much one insect can add to a response that is not in whole insects.
+
+    No more than the smallest response found, and no more than Pearson's ratio, which is what one
+    insect adds where they fall on plots independently.
+    """
+    return min(ratio, float(plots.response[plots.response > 0].min()))
 
 
 def method_words(side: int, level: float, supposed: str = "plots varying as the others do") -> str:
