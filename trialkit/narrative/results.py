@@ -4,6 +4,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from trialkit.findings.effect_table import records
 from trialkit.narrative.numbers import change, change_range, decimals_for, fixed
 from trialkit.narrative.phrases import display_unit_of, shown_effect
 from trialkit.narrative.tables import Column, Table, Words, on_the_point
@@ -28,20 +29,15 @@ def results_table(
 ) -> Table:
     """Table of one measure: a row per treatment, the check first; interval level in the caption."""
     own_means = means[means["measure"] == measure.id]
-    own_effects = effects[effects["measure"] == measure.id].set_index("treatment")
+    own_effects = effects[effects["measure"] == measure.id]
+    effect_of = {row["treatment"]: row for row in records(own_effects)}
     shown = _in_display_units(study, measure, own_means)
     finite = shown[["mean", "low", "high"]].to_numpy(dtype=float)
     decimals = decimals_for(_largest(finite))
     rows = []
-    for row in shown.to_dict("records"):
-        effect = (
-            own_effects.loc[row["treatment"]].to_dict()
-            if row["treatment"] in own_effects.index
-            else None
-        )
-        rows.append(
-            _row(study, row, {**effect, "measure": measure.id} if effect else None, decimals)
-        )
+    for row in records(shown):
+        effect = effect_of.get(row["treatment"])
+        rows.append(_row(study, row, effect, decimals))
     return Table.of(_caption(study, measure), HEADINGS, _aligned(rows), wide=True)
 
 
