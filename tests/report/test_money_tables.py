@@ -70,7 +70,7 @@ def test_what_is_missing_is_said_with_the_cell_to_mend(rich, analysis):
     partial = money_of(rich, analysis, costs, Scope(0, "across"))
     told = money.missing_words([partial, partial]).markdown
     assert told.count("Kaolin clay film has no costs in costs.csv") == 1
-    assert "costs.csv::treatment: treatment 'kaolin' has no row" in told
+    assert "\n- costs.csv::treatment: treatment 'kaolin' has no row" in told
     assert "not advice" in told
 
 

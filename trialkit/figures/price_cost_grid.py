@@ -91,7 +91,8 @@ def _finding(study: Study, grid: pd.DataFrame) -> str:
 
 def _caption(study: Study) -> str:
     return (
-        "Treatment with the highest estimated net return at each price and level of costs. The "
+        "Treatment with the highest estimated net return at each price and level of costs, of "
+        "those whose costs are known. The "
         f"percentage is the chance that it returns more than the {study.check.label.lower()}; "
         "none is given where the check itself is best."
     )

@@ -1,6 +1,8 @@
 """Tables and sentences about money, as the final report shows them."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
@@ -117,7 +119,11 @@ def payoffs(study: Study, money: Money) -> dict[str, Payoff]:
 def missing_words(monies: Sequence[Money]) -> Words:
     """What could not be worked out, and what to mend."""
     said = dict.fromkeys(sentence for money in monies for sentence in money.missing)
-    faults = dict.fromkeys(str(fault) for money in monies for fault in money.faults)
+    # A page goes out to others: files go by name, without the folders of this machine.
+    named = [
+        replace(fault, file=Path(fault.file).name) for money in monies for fault in money.faults
+    ]
+    faults = dict.fromkeys(map(str, named))
     if not said and not faults:
         return Words(f"{ADVICE}\n\n{METHOD}")
     return Words(f"{bullets([*said, *faults])}\n\n{ADVICE}\n\n{METHOD}")
