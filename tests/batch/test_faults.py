@@ -37,7 +37,7 @@ def request_(study_folder: Path, notebooks: Path, tmp_path: Path) -> Request:
 def task(request_: Request) -> work.Task:
     """The task of one report, to be run in this very process."""
     study = run.read_study(request_.study)
-    return run._task(run.survey_site_seasons(study, request_)[0], study, request_)
+    return run.task_of(run.survey_site_seasons(study, request_)[0], study, request_)
 
 
 @pytest.fixture

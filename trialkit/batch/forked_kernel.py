@@ -27,6 +27,7 @@ class ForkedKernel:
 
     def _bootstrap(self, parent_sentinel: int | None = None) -> int:
         """Run the kernel in the forked child; called by the standard library's forkserver."""
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         os.setsid()  # an interrupt reaches this kernel and what it started, nobody else
         warm_server.release_in_child()
         if parent_sentinel is not None:

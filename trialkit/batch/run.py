@@ -199,7 +199,7 @@ def _rendered(
     if not tasks:
         return []
     workers = min(request.workers or default_workers(), len(tasks))
-    with crew_for(workers, request.scheduler) as crew:
+    with crew_for(workers, len(tasks), request.scheduler) as crew:
         found = {outcome.target: outcome for outcome in outcomes_of(tasks, crew, watcher)}
     return [found[task.target] for task in tasks]
 

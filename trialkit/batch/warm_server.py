@@ -6,14 +6,17 @@ second. Where processes cannot fork, :func:`available` says so and kernels start
 
 import os
 import pickle
+import signal
 import sys
 import threading
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from multiprocessing import forkserver
 from typing import Any
 
 PRELOAD = "trialkit.batch.preload"
+WARM_UP = "trialkit.batch.warm_up"
+MANY = 6  # from so many reports on, warming up takes less time than it saves
 # Libraries that start threads at import would make forking unsafe.
 ONE_THREAD = {
     "OPENBLAS_NUM_THREADS": "1",
@@ -32,19 +35,44 @@ def available() -> bool:
     return os.name == "posix" and hasattr(os, "fork") and sys.platform != "darwin"
 
 
-def start() -> None:
-    """Start the server of this process unless it runs; returns at once, the imports go on in it."""
-    forkserver.set_forkserver_preload([PRELOAD])
+def start(kernels: int = 1) -> None:
+    """Start the server of this process unless it runs; returns at once, the imports go on in it.
+
+    ``kernels`` is how many will be asked of it.
+    """
+    forkserver.set_forkserver_preload([PRELOAD, WARM_UP] if kernels >= MANY else [PRELOAD])
     with (
         _STARTING,
         _environment({**os.environ, **ONE_THREAD, "PYTHONPATH": os.pathsep.join(sys.path)}),
+        _without_ctrl_c(),
     ):
         forkserver.ensure_running()
 
 
-def address() -> dict[str, Any]:
+def stop() -> None:
+    """End the server of this process at once, whatever it is doing; the next start is a new one."""
+    pid = vars(_server()).get("_forkserver_pid")
+    if pid is not None:
+        with suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGKILL)
+
+
+@contextmanager
+def _without_ctrl_c() -> Iterator[None]:
+    """Let the server begin life deaf to Ctrl-C, which it otherwise is only after its imports."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def address(kernels: int = 1) -> dict[str, Any]:
     """Return what another process needs to :func:`adopt` the server of this one."""
-    start()
+    start(kernels)
     return {name: vars(_server())[name] for name in _ADDRESS if name in vars(_server())}
 
 

@@ -1,9 +1,10 @@
 """Units: what people type and read (US or SI) against what the program computes in (SI)."""
 
 from functools import lru_cache
-from typing import Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
-import pint
+if TYPE_CHECKING:
+    import pint
 
 UnitSystem = Literal["us", "si"]
 
@@ -33,7 +34,10 @@ _LABELS: Final = {
 
 
 @lru_cache(maxsize=1)
-def _registry() -> pint.UnitRegistry:
+def _registry() -> "pint.UnitRegistry":
+    # Loaded when a number is converted: a render with nothing due converts none.
+    import pint
+
     return pint.UnitRegistry()
 
 
@@ -97,8 +101,10 @@ def to_display(value: Any, quantity: str, units: UnitSystem) -> Any:
 
 def is_unit_of(unit: str, quantity: str) -> bool:
     """Say whether ``unit`` is a unit that pint knows and that measures ``quantity``."""
+    from pint import UndefinedUnitError
+
     try:
         given = _registry().Unit(unit)
-    except (pint.UndefinedUnitError, ValueError):
+    except (UndefinedUnitError, ValueError):
         return False
     return bool(given.dimensionality == _registry().Unit(_UNITS[quantity][0]).dimensionality)
