@@ -38,3 +38,9 @@ def test_cautions_follow_the_treatments_and_end_with_the_deferral(example_study)
     assert CAUTIONS["cover"] in told
     assert CAUTIONS["ladder"] not in told
     assert told[-1] == DEFERRAL
+
+
+def test_the_caution_on_food_needs_a_measure_of_picked_fruit(example_study):
+    pests = tuple(one for one in example_study.measures if one.organism)
+    assert CAUTIONS["food"] in cautions(example_study)
+    assert CAUTIONS["food"] not in cautions(example_study.model_copy(update={"measures": pests}))

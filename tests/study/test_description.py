@@ -32,3 +32,10 @@ def test_dates_outside_the_season_are_told_apart(example_study):
 def test_a_study_cannot_be_changed(example_study):
     with pytest.raises(ValidationError, match="frozen"):
         example_study.title = "another"
+
+
+def test_a_long_treatment_name_is_cut_for_figures(example_study):
+    treatment = example_study.check.model_copy(update={"short": "", "name": "x" * 90})
+    assert len(treatment.label) == 32
+    assert treatment.label.endswith("…")
+    assert example_study.check.label == "Check"

@@ -18,6 +18,18 @@ CAUTIONS: Final = {
     "ladder": "Use a sound ladder on firm ground, and never work on one alone.",
     "food": "Spoiled, rotten or flooded fruit is not for sale and not for eating.",
 }
+# Kinds of measure that come from picked fruit, which somebody may want to eat or sell.
+PICKED: Final = frozenset(
+    {
+        "marketable_yield",
+        "marketable_per_plant",
+        "early_yield",
+        "fruit_number",
+        "mean_fruit_weight",
+        "target_size_share",
+        "cull_percent",
+    }
+)
 DEFERRAL: Final = (
     "Product labels, local codes, your local extension office and licensed advisers decide what "
     "may be done on your farm. This report is about one trial and is not advice for a given field."
@@ -54,5 +66,7 @@ def capital(text: str) -> str:
 def cautions(study: Study) -> list[str]:
     """Cautions that the study's treatments and produce call for, the deferral last."""
     named = {kind for treatment in study.treatments for kind in treatment.cautions}
-    chosen = [text for kind, text in CAUTIONS.items() if kind in named or kind == "food"]
+    if any(measure.kind in PICKED for measure in study.measures):
+        named.add("food")
+    chosen = [text for kind, text in CAUTIONS.items() if kind in named]
     return [*chosen, DEFERRAL]

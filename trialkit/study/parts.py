@@ -4,11 +4,12 @@ All are frozen; an unknown key is an error, so that a misspelt one never passes 
 """
 
 import datetime as dt
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 Identifier = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
+LONGEST_LABEL: Final = 32
 Caution = Literal["spray", "dust", "cover", "ladder", "food"]
 
 
@@ -30,8 +31,9 @@ class Treatment(Part):
 
     @property
     def label(self) -> str:
-        """Name for figures, where room is short."""
-        return self.short or self.name
+        """Name for figures, where room is short: cut where it would leave none for the data."""
+        text = self.short or self.name
+        return text if len(text) <= LONGEST_LABEL else f"{text[: LONGEST_LABEL - 1].rstrip()}…"
 
 
 class Site(Part):
