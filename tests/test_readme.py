@@ -4,6 +4,7 @@ import importlib.util
 import re
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -41,3 +42,15 @@ def test_every_command_it_names_exists():
     named = set(re.findall(r"\.venv/bin/trialkit ([a-z]+)", TEXT))
     assert named
     assert named <= known
+
+
+def test_what_it_says_of_the_calibration_is_what_the_table_holds():
+    table = pd.read_csv(ROOT / "tests" / "benchmarks" / "calibration.csv")
+    intervals = table.loc[~table["bound"].astype(bool), "coverage"].dropna()
+    inside = int(intervals.between(0.935, 0.965).sum())
+    errors = 100 * table["type1"].dropna()
+    said = " ".join(TEXT.split())
+    assert f"{len(table)} combinations" in said
+    assert f"in {errors.min():.1f} to {errors.max():.1f} % of them" in said
+    assert f"in {inside} of {len(intervals)} combinations" in said
+    assert f"up to {100 * intervals.max():.1f} %" in said
