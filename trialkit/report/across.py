@@ -8,6 +8,7 @@ from trialkit import figures, intake, measures
 from trialkit.errors import AnalysisError
 from trialkit.figures.picture import Picture
 from trialkit.findings import AcrossFindings, Environment, across_findings, site_season_findings
+from trialkit.findings.consistency import prediction
 from trialkit.intake import FileRecord
 from trialkit.narrative.facts import Facts
 from trialkit.narrative.gather import across_facts
@@ -99,8 +100,11 @@ class AcrossReport:
         measures_found = self._primary()
         if which >= len(measures_found):
             return Words("The study has no further primary measure to show place by place.")
-        single, pooled = self.findings.effects, self.findings.pooled.effects
-        return figures.forest(self.study, single, pooled, measures_found[which].id)
+        measure, pooled = measures_found[which], self.findings.pooled
+        expected = prediction(measure, pooled.analyses[measure.id], self.study.level)
+        own = pooled.effects[pooled.effects["measure"] == measure.id]
+        combined = own.merge(expected, on="treatment", how="left")
+        return figures.forest(self.study, self.findings.effects, combined, measure.id)
 
     def _primary(self) -> list[Measure]:
         known = self.findings.pooled.analyses
