@@ -1,4 +1,4 @@
-"""One browser for all tests of pages; pages made from the notebooks as they are committed."""
+"""One browser for the tests of a module; pages made from the notebooks as they are committed."""
 
 import shutil
 from collections.abc import Iterator
@@ -16,9 +16,13 @@ NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    """Chromium without a window; the test is skipped where there is none."""
+    """Chromium without a window; the test is skipped where there is none.
+
+    It ends with its module: while it runs, so does its event loop, and tests of kernels on the same
+    worker could not start theirs.
+    """
     found = next(filter(None, map(shutil.which, BROWSERS)), None)
     if found is None:
         pytest.skip("Chromium is not installed; these tests need a real browser")
