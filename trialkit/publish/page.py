@@ -57,4 +57,5 @@ def report_page(notebook: Mapping[str, Any], facts: PageFacts) -> str:
     # Outputs are in the view already; the exporter would only copy them once more.
     bare = NotebookNode(cells=[], metadata=notebook["metadata"], nbformat=4, nbformat_minor=5)
     body, _ = exporter().from_notebook_node(bare, resources={"page": view})
-    return str(body)
+    # The template engine drops the newline that a text file ends with.
+    return f"{body}\n"
