@@ -101,3 +101,44 @@ def test_field_files_can_be_read_as_typed(mini):
     correct(mini, f"{SCOUTING},2,,count,4,14,,EF,2026-07-01,misread the sheet")
     read = read_site_season(mini.study(), 2026, "north", as_typed=True)
     assert read.tables["scouting"].loc[2, "count"] == 4
+
+
+WHOLE = (
+    "date=2026-06-05; plot=101; plant=1; organism=flea_beetle; stage=adult; count=4; observer=AB"
+)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        f"{SCOUTING},2,,,{WHOLE},leave out row,,EF,2026-07-01,typed twice",
+        f"{SCOUTING},2,,count,4,Leave out row,,EF,2026-07-01,typed twice",
+        f"{SCOUTING},,plot=101; date=2026-06-05,count,4,leave out row,,EF,2026-07-01,typed twice",
+    ],
+)
+def test_a_row_taken_out_leaves_a_trace(mini, line):
+    read = correct(mini, line)
+    assert 2 not in read.tables["scouting"].index
+    assert [(f.code, f.row, f.severity) for f in read.faults] == [("taken_out", 2, "note")]
+    assert "EF, 2026-07-01: typed twice" in read.faults[0].what
+    out = read.left_out[["row", "plot", "code"]].to_numpy().tolist()
+    assert out == [[2, "101", "taken_out"]]
+    assert read.corrections["now"].str.casefold().tolist() == ["leave out row"]
+
+
+@pytest.mark.parametrize("was", [WHOLE.replace("count=4", "count=5"), "", "count=4"])
+def test_a_row_that_says_something_else_is_not_taken_out(mini, was):
+    read = correct(mini, f"{SCOUTING},2,,,{was},leave out row,,EF,2026-07-01,typed twice")
+    assert told(read) == [("corrections.csv", 2, "was", "error")]
+    assert 2 in read.tables["scouting"].index
+
+
+def test_semicolons_are_read_as_delimiters_too(mini):
+    text = HEADER.replace(",", ";") + f"{SCOUTING};2;;count;4;14;;EF;2026-07-01;misread\n"
+    (mini.folder / "corrections.csv").write_text(text)
+    assert mini.read().tables["scouting"].loc[2, "count"] == 14
+
+
+def test_a_row_number_of_thousands_of_digits_is_told(mini):
+    read = correct(mini, f"{SCOUTING},{'9' * 5000},,count,4,14,,EF,2026-07-01,x")
+    assert told(read) == [("corrections.csv", 2, "row", "error")]

@@ -48,7 +48,29 @@ def test_offers_written_are_signed_and_mend_the_data(mini):
 def test_writing_again_keeps_every_line_that_was_there(mini):
     mini.change("harvest", ",10,3.2", ',10,"3,2"')
     found = offered_corrections(mini.study(), check_study(mini.study()))
-    path = write_corrections(mini.study(), found, who="EF", when=WHEN)
+    assert len(write_corrections(mini.study(), found, who="EF", when=WHEN)) == 1
+    path = mini.folder / "corrections.csv"
     once = path.read_bytes()
-    write_corrections(mini.study(), found, who="GH", when=WHEN)
+    assert write_corrections(mini.study(), found, who="GH", when=WHEN) == ()
     assert path.read_bytes() == once
+
+
+def test_lines_are_added_in_the_columns_and_delimiter_of_the_file(mini):
+    mini.change("harvest", ",10,3.2", ',10,"3,2"')
+    path = mini.folder / "corrections.csv"
+    path.write_bytes(b"Why;Who;When;File;Row;Column;Was;Now\r\n")
+    found = offered_corrections(mini.study(), check_study(mini.study()))
+    write_corrections(mini.study(), found, who="EF", when=WHEN)
+    assert path.read_bytes().splitlines()[1] == (
+        b"'3,2' has a decimal comma;EF;2026-07-01;data/2026/north/harvest.csv;2;weight;3,2;3.2"
+    )
+    assert not mini.read().errors
+
+
+def test_rows_typed_twice_are_offered_where_they_cannot_be_meant(mini):
+    again = "2026-06-05,102,1,flea_beetle,adult,0,AB,\n"
+    mini.change("scouting", again, again * 2)
+    picked = "2026-08-01,201,marketable,,12,4.0\n"
+    mini.change("harvest", picked, picked * 2)
+    found = offered_corrections(mini.study(), check_study(mini.study()))
+    assert [(c.row, c.column, c.now) for c in found] == [(4, "", "leave out row")]

@@ -1,8 +1,10 @@
 """The command that reads everything and lists every problem."""
 
+import os
 from collections.abc import Iterable
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -15,30 +17,78 @@ from trialkit.cli.app import (
     StudyFolder,
     app,
     print_json,
+    print_lines,
     tell_faults,
 )
+from trialkit.cli.mending import Mended, mended, mended_lines
+
+if TYPE_CHECKING:
+    from trialkit.intake import StudyIntake
+    from trialkit.study import Study
 
 
 @app.command()
 def check(
-    study: StudyFolder, out: Out = Path("reports"), as_json: AsJson = False, debug: Debug = False
+    study: StudyFolder,
+    fix: Annotated[
+        bool,
+        typer.Option("--fix", help="Offer corrections that are safe; write them on a yes."),
+    ] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="With --fix: yes to all of them.")] = False,
+    by: Annotated[
+        str | None, typer.Option("--by", help="With --fix: who makes the corrections.")
+    ] = None,
+    out: Out = Path("reports"),
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", min=1, help="Processes that read (default: one per core)."),
+    ] = None,
+    as_json: AsJson = False,
+    debug: Debug = False,
 ) -> None:
     """Read everything, list every problem, render nothing."""
-    from dataclasses import asdict
-
-    from trialkit.batch.check_words import typed_numbers
-    from trialkit.intake import check_study
     from trialkit.study import read_study
 
+    if (yes or by) and not fix:
+        raise typer.BadParameter("--yes and --by go with --fix")
     described = read_study(study)
-    found = check_study(described)
-    faults = (*found.faults, *typed_numbers(described, out / described.name))
+    found, faults = _read(described, out, workers)
+    if not as_json:
+        _tell(found, faults)
+    done = None
+    if fix:
+        done = mended(described, found, yes=yes, by=by, quiet=as_json)
+        if done.written:
+            found, faults = _read(described, out, workers)
     if as_json:
-        print_json({"study": str(study), "faults": [asdict(fault) for fault in faults]})
-    else:
-        tell_faults(map(str, faults))
-        typer.echo(check_tally(len(found.site_seasons), faults))
+        print_json(check_data(study, faults, done))
+    elif done:
+        print_lines(mended_lines(done, described))
+        print_lines([check_tally(len(found.site_seasons), faults)] if done.written else [])
     raise typer.Exit(AT_FAULT if found.errors else DONE)
+
+
+def _read(study: "Study", out: Path, workers: int | None) -> tuple["StudyIntake", tuple[Any, ...]]:
+    """Everything that was read, and every fault of it and of the narrative."""
+    from trialkit.batch.check_words import typed_numbers
+    from trialkit.intake import check_study
+
+    found = check_study(study, workers=workers or os.cpu_count() or 1, tables=False)
+    return found, (*found.faults, *typed_numbers(study, out / study.name))
+
+
+def _tell(found: "StudyIntake", faults: Iterable[Any]) -> None:
+    tell_faults(map(str, faults))
+    typer.echo(check_tally(len(found.site_seasons), faults))
+
+
+def check_data(study: Path, faults: Iterable[Any], done: Mended | None) -> dict[str, Any]:
+    """Return what the command found, and what it offered and wrote, as plain data."""
+    data: dict[str, Any] = {"study": str(study), "faults": [asdict(fault) for fault in faults]}
+    if done:
+        data["offered"] = [asdict(line) for line in done.offered]
+        data["written"] = [asdict(line) for line in done.written]
+    return data
 
 
 def check_tally(read: int, faults: Iterable[Any]) -> str:

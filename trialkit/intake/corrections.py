@@ -2,13 +2,15 @@
 
 ``corrections.csv`` stands beside study.toml. A line names one cell, by file and row or by file and
 key (``plot=101; date=2026-06-05``), what it said and what it is read as now. A line whose ``now``
-is "seen, correct" answers a question about that cell instead.
+is "seen, correct" answers a question about that cell instead. One whose ``now`` is "leave out row"
+takes the row out of the tables, with its reason; its ``was`` says the cell named, or, where no
+column is named, the whole row (``date=2026-06-05; plot=101; count=4``).
 """
 
 import csv
 import io
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
@@ -17,16 +19,18 @@ import pandas as pd
 
 from trialkit.errors import Fault
 from trialkit.intake.header import Sheet, bare_name
-from trialkit.intake.problems import ROW_STRIDE, Place, source_row
-from trialkit.intake.text_file import decoded
+from trialkit.intake.problems import ROW_STRIDE, Place, Problem, source_row
+from trialkit.intake.text_file import decoded, delimiter_of
 from trialkit.study import Study
 
 CORRECTIONS_FILE: Final = "corrections.csv"
 COLUMNS: Final = ("file", "row", "key", "column", "was", "now", "code", "who", "when", "why")
 SEEN: Final = "seen, correct"
+LEAVE_OUT: Final = "leave out row"
 _SIGNED: Final = ("who", "when", "why")
 _NEEDED: Final = ("file", "column", "was", "now", *_SIGNED)
 _MAX_BYTES: Final = 50_000_000
+_LONGEST_ROW: Final = 10  # digits; no sheet has so many rows
 
 
 @dataclass(frozen=True)
@@ -49,6 +53,11 @@ class Correction:
     def is_answer(self) -> bool:
         """True where the line says that a cell was looked at and is right."""
         return self.now.casefold() == SEEN
+
+    @property
+    def takes_row_out(self) -> bool:
+        """True where the line takes a whole row out of the tables."""
+        return self.now.casefold() == LEAVE_OUT
 
 
 @dataclass(frozen=True)
@@ -83,7 +92,8 @@ def read_corrections(study: Study) -> Corrections:
     if isinstance(text, Fault):
         return Corrections(name, faults=(text,))
     try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), strict=True))
+        delimiter = delimiter_of(text, COLUMNS)
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
     except csv.Error as error:
         what = f"the file cannot be read as a table ({error})"
         return Corrections(
@@ -130,12 +140,13 @@ def _from_rows(name: str, rows: list[list[str]]) -> Corrections:
 def _unfit(name: str, number: int, cells: dict[str, str]) -> Fault | None:
     """The first reason why a line cannot be used."""
     row, key = cells.get("row", ""), cells.get("key", "")
-    answer = cells.get("now", "").casefold() == SEEN
-    for column in ("file", *_SIGNED, *(() if answer else ("column",))):
+    now = cells.get("now", "").casefold()
+    answer = now == SEEN
+    for column in ("file", *_SIGNED, *(() if now in (SEEN, LEAVE_OUT) else ("column",))):
         if not cells.get(column):
             remedy = "Every correction says where, who, when and why"
             return _wrong(name, number, column, f"'{column}' is empty", remedy)
-    if row and not (row.isascii() and row.isdigit()):
+    if row and not (row.isascii() and row.isdigit() and len(row) < _LONGEST_ROW):
         return _wrong(name, number, "row", f"'{row}' is not a row", "Type the row's number")
     if not answer and not row and not key:
         remedy = "Type the row, or a key such as plot=101; date=2026-06-05"
@@ -166,17 +177,48 @@ def corrected(sheet: Sheet, corrections: Corrections) -> Corrected:
     lines = [line for line in corrections.of_file(sheet.place.path) if not line.is_answer]
     if not lines or not len(sheet.cells.columns):
         return Corrected(sheet)
-    cells, made, faults = sheet.cells.copy(), [], []
+    cells, made, faults, out = sheet.cells.copy(), [], [], {}
     for line in lines:
-        why_not = _why_not(line, cells, sheet.place)
+        why_not = _why_not(line, sheet.cells, sheet.place)
         if why_not:
             what, remedy = why_not
             faults.append(_wrong(corrections.path, line.line, "was", what, remedy))
             continue
-        row = _rows_of(line, cells, sheet.place)[0]
-        _write(cells, row, _column_of(line, sheet.place), line.now)
+        row = rows_of(line, sheet.cells, sheet.place)[0]
+        if line.takes_row_out:
+            out[row] = line
+        else:
+            _write(cells, row, _column_of(line, sheet.place), line.now)
         made.append(replace(line, row=source_row(row)))
-    return Corrected(replace(sheet, cells=cells), tuple(made), tuple(faults))
+    changed = _without_rows(replace(sheet, cells=cells), out)
+    return Corrected(changed, tuple(made), tuple(faults))
+
+
+def _without_rows(sheet: Sheet, out: Mapping[int, Correction]) -> Sheet:
+    """Return the sheet without the rows taken out, which are told and listed as left out."""
+    if not out:
+        return sheet
+    rows = sorted(out)
+    taken = sheet.cells.loc[rows].astype("object")
+    passed = taken if sheet.passed_over.empty else pd.concat([sheet.passed_over, taken])
+    signed = [f"{out[row].who}, {out[row].when}: {out[row].why}" for row in rows]
+    told = Problem(
+        "taken_out",
+        [f"the row was taken out on record ({text})" for text in signed],
+        f"Nothing needs doing; take the line out of {CORRECTIONS_FILE} to have the row back",
+        rows,
+        severity="note",
+        leaves_out=True,
+    )
+    return replace(sheet, cells=sheet.cells.drop(index=rows), passed_over=passed).with_problems(
+        told
+    )
+
+
+def row_text(cells: pd.DataFrame, row: int) -> str:
+    """Return all that a row says, as the ``was`` of a line that takes it out has it."""
+    typed = cells.loc[row].dropna()
+    return "; ".join(f"{name}={text}" for name, text in typed.items())
 
 
 def _column_of(line: Correction, place: Place) -> str:
@@ -187,7 +229,8 @@ def _column_of(line: Correction, place: Place) -> str:
     return next((name for name in headed if not name.isdigit()), bare_name(line.column))
 
 
-def _rows_of(line: Correction, cells: pd.DataFrame, place: Place) -> list[int]:
+def rows_of(line: Correction, cells: pd.DataFrame, place: Place) -> list[int]:
+    """Rows that a correction points at, by row, header of a column that became rows, and key."""
     rows = cells.index
     if line.row:
         rows = rows[rows % ROW_STRIDE == line.row]
@@ -205,19 +248,25 @@ def _rows_of(line: Correction, cells: pd.DataFrame, place: Place) -> list[int]:
 
 def _why_not(line: Correction, cells: pd.DataFrame, place: Place) -> tuple[str, str] | None:
     """What keeps a correction from being made, and what to do."""
-    column, rows = _column_of(line, place), _rows_of(line, cells, place)
-    if column not in cells:
+    column, rows = _column_of(line, place), rows_of(line, cells, place)
+    whole = line.takes_row_out and not line.column
+    if column not in cells and not whole:
         return f"{line.file} has no column '{line.column}'", f"It has {', '.join(cells.columns)}"
     if len(rows) != 1:
         at = f"row {line.row}" if line.row else f"'{line.key}'"
         found = f"{len(rows)} rows" if rows else "no row of data"
         return f"{at} points at {found} in {line.file}", "Point at one row of data"
-    typed = str(cells[column].astype("object").fillna("").loc[rows[0]])
+    typed = row_text(cells, rows[0]) if whole else _cell_text(cells, rows[0], column)
     if typed != line.was:
         place_of = f"row {source_row(rows[0])} of {line.file}"
-        what = f"{place_of} says '{typed}' under {column}, not '{line.was}'"
+        under = "" if whole else f" under {column}"
+        what = f"{place_of} says '{typed}'{under}, not '{line.was}'"
         return what, "The file was edited since; mend this line, or take it out"
     return None
+
+
+def _cell_text(cells: pd.DataFrame, row: int, column: str) -> str:
+    return str(cells[column].astype("object").fillna("").loc[row])
 
 
 def _write(cells: pd.DataFrame, row: int, column: str, now: str) -> None:

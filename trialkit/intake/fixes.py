@@ -6,14 +6,18 @@ import io
 import os
 import re
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
-from trialkit.errors import Fault
+from trialkit.errors import DataError, Fault
 from trialkit.intake.cells import lookalike_number, text_code
 from trialkit.intake.corrections import COLUMNS, CORRECTIONS_FILE, Correction, read_corrections
 from trialkit.intake.dates import read_dates, readings_of
+from trialkit.intake.header import bare_name
+from trialkit.intake.row_offers import repeated_row_offers
 from trialkit.intake.study_intake import StudyIntake
+from trialkit.intake.text_file import decoded, delimiter_of
 from trialkit.study import Season, Study
 
 _COMMA: Final = re.compile(r"[+-]?\d*,\d+", re.ASCII)
@@ -25,10 +29,12 @@ def offered_corrections(study: Study, intake: StudyIntake) -> tuple[Correction, 
 
     Decimal commas (not where they may part thousands), letters for digits, a date with only one
     reading in season, words typed for "no value", and ids that differ from one declared id by
-    capitals, blanks and dashes only. Nothing is written.
+    capitals, blanks and dashes only, and a row of a table whose rows cannot repeat that says the
+    same as another one. Nothing is written.
     """
-    offers = []
+    offers: list[Correction] = []
     for one in intake.site_seasons:
+        offers += repeated_row_offers(study, one)
         for fault in one.errors:
             now = _mended(fault, study, study.season(one.season))
             if now is not None:
@@ -38,31 +44,50 @@ def offered_corrections(study: Study, intake: StudyIntake) -> tuple[Correction, 
 
 def write_corrections(
     study: Study, chosen: Iterable[Correction], *, who: str, when: dt.date
-) -> Path:
-    """Add corrections to corrections.csv, signed; the file appears whole or stays as it was."""
+) -> tuple[Correction, ...]:
+    """Add corrections to corrections.csv, signed, and return those that were written.
+
+    A cell or row that a line there corrects already is passed over. The file appears whole or stays
+    as it was. Raises DataError where what stands there cannot be read.
+    """
     path = study.folder / CORRECTIONS_FILE
-    before = path.read_text(encoding="utf-8-sig") if path.is_file() else ""
-    header = next(csv.reader(io.StringIO(before)), list(COLUMNS))
-    text = io.StringIO()
-    writer = csv.DictWriter(text, header, extrasaction="ignore", lineterminator="\n")
-    if not before:
-        writer.writeheader()
-    known = {(c.file, c.row, c.column) for c in read_corrections(study).lines if not c.is_answer}
-    for line in chosen:
-        if (line.file, line.row, line.column) not in known:
-            row = {name: getattr(line, name) for name in COLUMNS}
-            writer.writerow(row | {"who": who, "when": when.isoformat()})
-    parting = "" if not before or before.endswith("\n") else "\n"
+    there = read_corrections(study)
+    if there.faults:
+        raise DataError(there.faults)
+    known = {(c.file, c.row, bare_name(c.column)) for c in there.lines if not c.is_answer}
+    fresh = [c for c in chosen if (c.file, c.row, bare_name(c.column)) not in known]
+    signed = tuple(replace(line, who=who, when=when.isoformat()) for line in fresh)
+    if signed:
+        _put(path, _with_lines(path, signed))
+    return signed
+
+
+def _with_lines(path: Path, lines: Iterable[Correction]) -> str:
+    """Return the text of the file with lines added, in its own columns and delimiter."""
+    before = decoded(path.read_bytes())[0] or "" if path.is_file() else ""
+    delimiter = delimiter_of(before, COLUMNS) if before else ","
+    header = next(csv.reader(io.StringIO(before), delimiter=delimiter), [])
+    added = io.StringIO()
+    ending = "\r\n" if "\r\n" in before else "\n"
+    writer = csv.writer(added, delimiter=delimiter, lineterminator=ending)
+    if not header:
+        writer.writerow(COLUMNS)
+    for line in lines:
+        cells = {name: getattr(line, name) or "" for name in COLUMNS}
+        writer.writerow([cells.get(bare_name(name), "") for name in header or COLUMNS])
+    parting = "" if not before or before.endswith("\n") else ending
+    return f"{before}{parting}{added.getvalue()}"
+
+
+def _put(path: Path, text: str) -> None:
     fresh = path.with_name(f".{path.name}.new")
-    fresh.write_text(f"{before}{parting}{text.getvalue()}", encoding="utf-8")
+    fresh.write_text(text, encoding="utf-8", newline="")
     os.replace(fresh, path)
-    return path
 
 
 def _offer(fault: Fault, study: Study, now: str) -> Correction:
     file = fault.file.removeprefix(f"{study.folder.as_posix()}/")
-    why = f"{fault.what}"
-    return Correction(file, fault.row, "", fault.column, fault.value, now, why=why)
+    return Correction(file, fault.row, "", fault.column, fault.value, now, why=fault.what)
 
 
 def _mended(fault: Fault, study: Study, season: Season) -> str | None:
