@@ -4,11 +4,13 @@ import csv
 import shutil
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from trialkit.batch.run import Request
 from trialkit.batch.share import share
 from trialkit.errors import TrialkitError
+from trialkit.intake import read_site_season
 from trialkit.publish.editions import editions_of, require_no_name, write_copy
 from trialkit.publish.privacy import codes_of
 from trialkit.study import read_study
@@ -125,3 +127,24 @@ def test_a_page_that_still_names_somebody_is_not_handed_out(study) -> None:
     (edition,) = editions_of(study, "public")
     with pytest.raises(TrialkitError, match="nothing was handed out"):
         require_no_name(edition, f"<p>Thanks to {COOPERATOR}</p>".encode(), "report.html")
+
+
+def test_a_copy_keeps_every_visit_whose_file_is_its_own(study, tmp_path) -> None:
+    folder = Path(shutil.copytree(study.folder, tmp_path / "study"))
+    for path in folder.glob("data/*/*/scouting.csv"):
+        header, *lines = path.read_text(encoding="utf-8").splitlines()
+        for date in {line[:10] for line in lines}:
+            visit = [header, *(line for line in lines if line.startswith(date))]
+            name = f"scouting_{date}_{OBSERVER}.csv"
+            path.with_name(name).write_text("\n".join(visit), encoding="utf-8")
+        path.unlink()
+    edition = editions_of(read_study(folder), "public")[0]
+    write_copy(read_study(folder), edition, tmp_path / "copy")
+    assert OBSERVER.casefold() not in everything_in(tmp_path / "copy")
+    whole = read_site_season(study, YEAR, FARM.lower()).tables["scouting"]
+    copied = read_study(tmp_path / "copy")
+    site = codes_of(read_study(folder))[FARM.lower()]
+    found = read_site_season(copied, YEAR, site).tables["scouting"]
+    columns = ["date", "plot", "plant", "organism", "stage", "count"]
+    ordered = [t[columns].sort_values(columns).reset_index(drop=True) for t in (found, whole)]
+    pd.testing.assert_frame_equal(*ordered)

@@ -33,7 +33,7 @@ def _astray(one: SiteSeason, context: Context, checked: Checked) -> Iterator[Fau
     """Corrections of files of this folder that nobody reads."""
     folder = context.study.data_folder(one.season, one.site).as_posix()
     here = f"{from_study(folder, context)}/"
-    read = {table.typed.sheet.place.path for table in checked.values()}
+    read = {path for table in checked.values() for path in table.typed.sheet.place.paths}
     for line in context.corrections.lines:
         if line.file.startswith(here) and line.file not in read:
             yield no_such_file(line, context.corrections.path, sorted(read))

@@ -36,7 +36,7 @@ def read_costs(study: Study) -> Costs:
     if not path.is_file():
         return Costs(blank_table_frame("costs"))
     sheet, record = read_text_sheet(study, "costs", path)
-    checked = checked_table(sheet, Context(study, None, None, read_corrections(study)))
+    checked = checked_table([sheet], Context(study, None, None, read_corrections(study)))
     dropped = checked.typed.frame.reindex(checked.left_out["row"].tolist())
     named = dropped["treatment"].dropna() if "treatment" in dropped else dropped.index[:0]
     incomplete = tuple(dict.fromkeys(map(str, named)))

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
+import pandas as pd
+
 from trialkit.columns import TABLES
 from trialkit.errors import Fault
 from trialkit.intake.grid import Grid
@@ -14,6 +16,7 @@ from trialkit.intake.header import Sheet, bare_name, sheet_of_grid
 from trialkit.intake.mapping import mapped_sheet
 from trialkit.intake.problems import Place, Problem
 from trialkit.intake.schemas import column_names
+from trialkit.intake.stack import table_of, visit_of
 from trialkit.intake.station_file import UNITS as STATION_UNITS
 from trialkit.intake.station_file import is_station_file, tidy_station_file
 from trialkit.intake.text_file import grid_of_text
@@ -36,19 +39,35 @@ class FileRecord:
 
 @dataclass(frozen=True)
 class Found:
-    """The sheets of a folder, the files they came from, and what was wrong with the files."""
+    """The sheets of a folder, the files they came from, and what was wrong with the files.
 
-    sheets: dict[str, Sheet] = field(default_factory=dict)
+    A table has one sheet, or one for every visit in the order of file names.
+    """
+
+    sheets: dict[str, tuple[Sheet, ...]] = field(default_factory=dict)
     files: tuple[FileRecord, ...] = ()
     faults: tuple[Fault, ...] = ()
     unusable: str = ""
 
 
 def find_sheets(study: Study, folder: Path) -> Found:
-    """Read every sheet of a site-season's folder: CSV files, or the one workbook."""
+    """Read every sheet of a site-season's folder: CSV files or one workbook, and visits' files."""
     names = sorted(path for path in folder.iterdir() if _is_data(path))
     if study.intake:
         return _mapped(study, names)
+    visits = [path for path in names if _is_visit(path)]
+    found = _whole_tables(study, folder, [path for path in names if path not in visits])
+    for path in visits:
+        found = _with_visit(found, study, path)
+    return found
+
+
+def _is_visit(path: Path) -> bool:
+    return bool(visit_of(path)) and path.suffix.casefold() in (".csv", *WORKBOOK_SUFFIXES)
+
+
+def _whole_tables(study: Study, folder: Path, names: list[Path]) -> Found:
+    """Read the files that hold whole tables: CSV files, or the one workbook."""
     texts = {path.stem.casefold(): path for path in names if path.suffix.casefold() == ".csv"}
     tables: dict[str, Path] = {str(table): texts[table] for table in TABLES if table in texts}
     books = [path for path in names if path.suffix.casefold() in WORKBOOK_SUFFIXES]
@@ -57,6 +76,20 @@ def find_sheets(study: Study, folder: Path) -> Found:
         return Found(faults=(*strangers, _two_sources(folder, books)), unusable=_TWO_SOURCES)
     found = _from_workbook(study, books[0]) if books else _from_texts(study, tables)
     return Found(found.sheets, found.files, (*strangers, *found.faults), found.unusable)
+
+
+def _with_visit(found: Found, study: Study, path: Path) -> Found:
+    """Return what was found with the sheets of one visit's file, named after a table and a day."""
+    if path.suffix.casefold() == ".csv":
+        sheet, record = read_text_sheet(study, visit_of(path), path)
+        new = Found({sheet.table: (sheet,)}, (record,))
+    else:
+        new = _from_workbook(study, path, visit_of(path))
+    sheets = dict(found.sheets)
+    for table, more in new.sheets.items():
+        sheets[table] = (*sheets.get(table, ()), *more)
+    files, faults = (*found.files, *new.files), (*found.faults, *new.faults)
+    return replace(found, sheets=sheets, files=files, faults=faults)
 
 
 def _mapped(study: Study, names: list[Path]) -> Found:
@@ -87,11 +120,11 @@ def _with_file(found: Found, study: Study, path: Path) -> Found:
         sheet = _mapped_sheet(study, path, title, grid)
         if isinstance(sheet, Fault):
             faults.append(sheet)
-        elif sheet.table in sheets:
-            faults.append(_again(sheet, sheets[sheet.table]))
+        elif sheet.table in sheets and not visit_of(path):
+            faults.append(_again(sheet, sheets[sheet.table][0]))
             unusable = _TWO_SOURCES
         else:
-            sheets[sheet.table] = sheet
+            sheets[sheet.table] = (*sheets.get(sheet.table, ()), sheet)
             record = replace(record, rows=record.rows + len(sheet.cells))
     return Found(sheets, (*found.files, record), tuple(faults), unusable)
 
@@ -162,7 +195,8 @@ def _two_sources(folder: Path, books: list[Path]) -> Fault:
         folder.as_posix(),
         what=f"there are several sources of the same tables: {listed}"
         + ("" if len(books) > 1 else " and CSV files"),
-        remedy="Keep either the CSV files or one workbook in this folder",
+        remedy="Keep either the CSV files or one workbook; give the file of a single visit the "
+        "name of a table and a day, such as scouting_2027-06-12.xlsx",
         code="two_sources",
     )
 
@@ -195,34 +229,46 @@ def _unread(path: Path, what: str, remedy: str, severity: str) -> Fault:
 
 def _from_texts(study: Study, tables: dict[str, Path]) -> Found:
     read = {table: read_text_sheet(study, table, path) for table, path in tables.items()}
-    sheets = {table: sheet for table, (sheet, _) in read.items()}
+    sheets: dict[str, tuple[Sheet, ...]] = {t: (sheet,) for t, (sheet, _) in read.items()}
     return Found(sheets, tuple(record for _, record in read.values()))
 
 
-def _from_workbook(study: Study, path: Path) -> Found:
+def _from_workbook(study: Study, path: Path, visit: str = "") -> Found:
+    """Read a workbook; in one of a single visit a lone sheet is the table that the file names."""
     data = path.read_bytes()
     grids = grids_of_workbook(data)
     if not isinstance(grids, dict):
         fault = Fault(path.as_posix(), 0, "", str(grids.what), str(grids.remedy), grids.code)
         record = FileRecord(relative(study, path), _checksum(data), 0)
-        return Found(files=(record,), faults=(fault,), unusable=str(grids.what))
-    sheets, faults = _named_sheets(study, path, grids)
-    rows = sum(len(sheet.cells) for sheet in sheets.values())
+        lost = _unreadable_visit(study, path, visit, grids)
+        return Found(lost, (record,), (fault,), str(grids.what))
+    sheets, faults = _named_sheets(study, path, grids, visit)
+    rows = sum(len(sheet.cells) for (sheet,) in sheets.values())
     record = FileRecord(relative(study, path), _checksum(data), rows)
     return Found(sheets, (record,), tuple(faults))
 
 
+def _unreadable_visit(
+    study: Study, path: Path, visit: str, why: Problem
+) -> dict[str, tuple[Sheet, ...]]:
+    """The sheet of a visit that cannot be read: its table lacks a day and cannot be used."""
+    if not visit:
+        return {}
+    place = Place(visit, path.as_posix(), relative(study, path))
+    return {visit: (Sheet(place, pd.DataFrame(), (), str(why.what)),)}
+
+
 def _named_sheets(
-    study: Study, path: Path, grids: dict[str, Grid]
-) -> tuple[dict[str, Sheet], list[Fault]]:
-    sheets: dict[str, Sheet] = {}
+    study: Study, path: Path, grids: dict[str, Grid], visit: str = ""
+) -> tuple[dict[str, tuple[Sheet, ...]], list[Fault]]:
+    sheets: dict[str, tuple[Sheet, ...]] = {}
     faults = []
     for title, grid in grids.items():
-        table = title.strip().casefold().replace(" ", "_")
+        table = table_of(title, visit, alone=len(grids) == 1)
         file = f"{path.as_posix()}#{title}"
         if table in TABLES and table not in sheets:
             place = Place(table, file, f"{relative(study, path)}#{title}")
-            sheets[table] = sheet_of_grid(grid, place)
+            sheets[table] = (sheet_of_grid(grid, place),)
             continue
         near = difflib.get_close_matches(table, TABLES, 1, 0.7)
         faults.append(

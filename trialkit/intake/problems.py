@@ -20,6 +20,8 @@ LEFT_OUT: Final = ("table", "file", "row", "plot", "date", "code", "reason")
 # Where one spreadsheet row becomes several tidy ones, each carries its row and the column that it
 # came from in one number: position of the column from 1, times this, plus the row.
 ROW_STRIDE: Final = 1_000_000_000
+# Where several files make one table, the number of the file (from 0), times this, is added.
+SHEET_STRIDE: Final = 100_000 * ROW_STRIDE
 
 
 def source_row(row: int) -> int:
@@ -67,7 +69,7 @@ class Place:
     ``written`` leads from canonical column names and from positions to the headers as typed.
     ``units`` are units of columns where they are not the study's. ``sources`` leads from positions
     (from 1) of columns that stood side by side to their headers; ``spread_cells`` is the column
-    that their cells became.
+    that their cells became. ``parts`` are the places of the files that make one table together.
     """
 
     table: str
@@ -77,6 +79,16 @@ class Place:
     units: Mapping[str, str] = field(default_factory=dict)
     sources: Mapping[int, str] = field(default_factory=dict)
     spread_cells: str = ""
+    parts: tuple["Place", ...] = ()
+
+    @property
+    def paths(self) -> tuple[str, ...]:
+        """Every file or sheet that the table came from, named from the study folder."""
+        return tuple(part.path for part in self.parts) or (self.path,)
+
+    def at(self, row: int) -> "Place":
+        """Return the place of the file that a row came from."""
+        return self.parts[row // SHEET_STRIDE] if self.parts else self
 
     def with_headers(self, written: Mapping[str | int, str]) -> "Place":
         """Return the same place, with its headers known."""
@@ -94,7 +106,7 @@ def as_faults(
     """Turn problems into faults, one a row, in the order of rows; ``cells`` are the typed texts."""
     told = (_in_one(problem) if problem.once else problem for problem in problems)
     faults = [fault for problem in told for fault in _faults_of_one(problem, place, cells)]
-    return sorted(faults, key=lambda fault: fault.row)
+    return sorted(faults, key=lambda fault: (fault.file if place.parts else "", fault.row))
 
 
 def _in_one(problem: Problem) -> Problem:
@@ -107,12 +119,14 @@ def _in_one(problem: Problem) -> Problem:
 def _faults_of_one(problem: Problem, place: Place, cells: pd.DataFrame | None) -> Iterable[Fault]:
     values = _typed(problem, cells)
     rows = list(problem.rows) or [0]
+    whole = not problem.rows
     for number, (row, value) in enumerate(zip(rows, values, strict=True)):
         what, remedy = _text(problem.what, number), _text(problem.remedy, number)
+        here = place if whole else place.at(row)
         yield Fault(
-            place.file,
+            here.file,
             source_row(row),
-            _header_of(problem.column, place, row),
+            _header_of(problem.column, here, row % SHEET_STRIDE),
             what.replace("{value}", _shown(value)),
             remedy.replace("{value}", _shown(value)),
             problem.code,
@@ -166,7 +180,7 @@ def left_out_rows(problems: Iterable[Problem], place: Place, cells: pd.DataFrame
     return pd.DataFrame(
         {
             "table": place.table,
-            "file": place.path,
+            "file": [place.at(row).path for row in rows],
             "row": rows,
             "plot": _column_or_empty(typed, "plot"),
             "date": _column_or_empty(typed, "date"),

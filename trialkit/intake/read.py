@@ -1,6 +1,6 @@
 """Reading a site-season: files in, tidy tables out, every fault of every file named."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import pandas as pd
@@ -16,10 +16,19 @@ from trialkit.intake.files import find_sheets
 from trialkit.intake.header import Sheet
 from trialkit.intake.layout import layout_of, plot_problems
 from trialkit.intake.mapping import tidy_preview
-from trialkit.intake.problems import LEFT_OUT, Place, Problem, as_faults, left_out_rows, source_row
+from trialkit.intake.problems import (
+    LEFT_OUT,
+    SHEET_STRIDE,
+    Place,
+    Problem,
+    as_faults,
+    left_out_rows,
+    source_row,
+)
 from trialkit.intake.rules import schema_problems
 from trialkit.intake.schemas import blank_table_frame
 from trialkit.intake.site_season import SiteSeason
+from trialkit.intake.stack import stacked, without_copies
 from trialkit.study import Study
 from trialkit.study.units import to_canonical
 
@@ -42,9 +51,9 @@ def read_site_season(study: Study, season: int, site: str, *, as_typed: bool = F
     if "plots" in found.sheets:
         checked["plots"] = checked_table(found.sheets["plots"], context)
         context = replace(context, layout=_layout(checked["plots"]))
-    for table, sheet in found.sheets.items():
+    for table, sheets in found.sheets.items():
         if table != "plots":
-            checked[table] = checked_table(sheet, context)
+            checked[table] = checked_table(sheets, context)
     return with_answers(put_together(context, season, site, found, checked), context, checked)
 
 
@@ -54,16 +63,16 @@ def preview_site_season(study: Study, season: int, site: str) -> dict[str, pd.Da
     if not study.intake or not folder.is_dir():
         return {}
     sheets = find_sheets(study, folder).sheets
-    return {table: tidy_preview(sheets[table]) for table in study.intake if table in sheets}
+    return {table: tidy_preview(sheets[table][0]) for table in study.intake if table in sheets}
 
 
-def checked_table(sheet: Sheet, context: Context) -> CheckedTable:
-    """Type a sheet, run every rule over it, and part the rows that stand from those that do not."""
-    mended = corrected(sheet, context.corrections)
+def checked_table(sheets: Sequence[Sheet], context: Context) -> CheckedTable:
+    """Type the sheets of a table, run every rule over all rows, and part those that stand."""
+    mended = [corrected(sheet, context.corrections) for sheet in sheets]
     return replace(
-        one := _checked(mended.sheet, context),
-        faults=(*one.faults, *mended.faults),
-        corrections=mended.made,
+        one := _checked(stacked([sheet.sheet for sheet in mended]), context),
+        faults=(*one.faults, *(fault for sheet in mended for fault in sheet.faults)),
+        corrections=tuple(line for sheet in mended for line in sheet.made),
     )
 
 
@@ -71,6 +80,8 @@ def _checked(sheet: Sheet, context: Context) -> CheckedTable:
     typed = typed_sheet(sheet, context.study, context.season)
     if not len(sheet.cells.columns):
         return _parted(typed, list(typed.problems), context.study)
+    if sheet.table == "plots":
+        typed = without_copies(typed)
     problems = [*typed.problems, *schema_problems(typed)]
     told = Typed(typed.sheet, typed.frame, tuple(problems))
     if sheet.table == "plots":
@@ -93,8 +104,7 @@ def _parted(typed: Typed, problems: list[Problem], study: Study) -> CheckedTable
     left_out = left_out_rows(problems, place, _all_rows(typed.sheet))
     frame = typed.frame.loc[~typed.frame.index.isin(left_out["row"].tolist())]
     left_out = left_out.assign(row=[source_row(row) for row in left_out["row"]])
-    in_si = in_si_units(frame, place.table, study, place.units)
-    return CheckedTable(in_si, faults, left_out, typed)
+    return CheckedTable(_in_si(frame, place, study), faults, left_out, typed)
 
 
 def _all_rows(sheet: Sheet) -> pd.DataFrame:
@@ -107,6 +117,15 @@ def _all_rows(sheet: Sheet) -> pd.DataFrame:
 def _whole_table(place: Place, reason: str) -> pd.DataFrame:
     row = [place.table, place.path, 0, "", "", "table_unusable", reason]
     return pd.DataFrame([row], columns=list(LEFT_OUT))
+
+
+def _in_si(frame: pd.DataFrame, place: Place, study: Study) -> pd.DataFrame:
+    """Convert to SI, file by file where they have units of their own."""
+    if all(part.units == place.units for part in place.parts):
+        return in_si_units(frame, place.table, study, place.units)
+    of_part = [frame[frame.index // SHEET_STRIDE == at] for at in range(len(place.parts))]
+    pairs = zip(of_part, place.parts, strict=True)
+    return pd.concat([in_si_units(rows, place.table, study, part.units) for rows, part in pairs])
 
 
 def in_si_units(

@@ -6,6 +6,7 @@ that are drawn into figures; in a copy that never held them, nothing is left to 
 
 import csv
 import json
+import re
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ from trialkit.errors import TrialkitError
 from trialkit.intake.grid import Grid
 from trialkit.intake.header import bare_name
 from trialkit.intake.schemas import column_names
+from trialkit.intake.stack import table_of, visit_of
 from trialkit.intake.text_file import grid_of_text
 from trialkit.intake.workbook import grids_of_workbook
 from trialkit.publish.privacy import Names, codes_of, cooperators, names_to_take_out
@@ -27,6 +29,7 @@ KINDS: Final = ("cooperator", "public", "funder")
 PERSONAL: Final = ("observer", "note")
 _HEADER_WITHIN: Final = 20
 _PRIVATE_OF_A_SITE: Final = ("cooperator", "position")
+_DAY: Final = re.compile(r"\d{4}-?\d\d-?\d\d")
 _WORKBOOKS: Final = (".xlsx", ".xlsm", ".ods")
 
 
@@ -117,14 +120,27 @@ def _key(key: str) -> str:
     return json.dumps(key, ensure_ascii=False)
 
 
-def _sheets(folder: Path) -> Iterator[tuple[str, Grid]]:
-    for path in sorted(folder.iterdir()):
-        if path.suffix.casefold() in _WORKBOOKS:
-            found = grids_of_workbook(path.read_bytes())
-            yield from found.items() if isinstance(found, dict) else ()
-        elif path.suffix.casefold() == ".csv" and path.stem.casefold() in TABLES:
-            table = path.stem.casefold()
-            yield table, grid_of_text(path.read_bytes(), column_names(table))
+def _sheets(folder: Path) -> Iterator[tuple[str, str, Grid]]:
+    """Every table of a folder, the name that its copy gets, and its cells.
+
+    A visit's file may be named after anybody who typed it, so its copy bears day and number only.
+    """
+    for number, path in enumerate(sorted(folder.iterdir())):
+        visit = visit_of(path)
+        day = f"_{_DAY.findall(path.stem)[0]}_{number}" if visit else ""
+        for table, grid in _tables(path, visit):
+            yield table, f"{table}{day}", grid
+
+
+def _tables(path: Path, visit: str) -> Iterator[tuple[str, Grid]]:
+    if path.suffix.casefold() in _WORKBOOKS:
+        found = grids_of_workbook(path.read_bytes())
+        grids = found if isinstance(found, dict) else {}
+        named = {table_of(t, visit, alone=len(grids) == 1): grid for t, grid in grids.items()}
+        yield from ((table, grid) for table, grid in named.items() if table in TABLES)
+    elif path.suffix.casefold() == ".csv" and (visit or path.stem.casefold() in TABLES):
+        table = visit or path.stem.casefold()
+        yield table, grid_of_text(path.read_bytes(), column_names(table))
 
 
 def _rows(table: str, grid: Grid) -> tuple[int, dict[int, str], list[list[str]]]:
@@ -144,10 +160,8 @@ def _rows(table: str, grid: Grid) -> tuple[int, dict[int, str], list[list[str]]]
 
 def _copy_tables(source: Path, target: Path, names: Names) -> None:
     target.mkdir(parents=True)
-    for title, grid in _sheets(source):
-        table = bare_name(title)
-        if table in TABLES:
-            _copy_table(table, grid, target / f"{table}.csv", names)
+    for table, stem, grid in _sheets(source):
+        _copy_table(table, grid, target / f"{stem}.csv", names)
 
 
 def _copy_table(table: str, grid: Grid, target: Path, names: Names) -> None:
@@ -192,10 +206,8 @@ def _people(study: Study) -> frozenset[str]:
     found: set[str] = set()
     for season, site in study.site_seasons():
         folder = study.data_folder(season, site)
-        for title, grid in _sheets(folder) if folder.is_dir() else ():
-            if bare_name(title) not in TABLES:
-                continue
-            header, named, rows = _rows(bare_name(title), grid)
+        for table, _, grid in _sheets(folder) if folder.is_dir() else ():
+            header, named, rows = _rows(table, grid)
             places = [place for place, name in named.items() if name == "observer"]
             found.update(row[place] for row in rows[header + 1 :] for place in places)
     return frozenset(found)
