@@ -25,13 +25,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from trialkit.simulate import Draw, Truth, _last_day, draw_site_season, read_truth
+from trialkit.simulate import Draw, Truth, draw_site_season, last_day, read_truth
 from trialkit.study import Study, read_study
 
 
 def complete_visits(draw: Draw) -> np.ndarray:
     """Visits made in all blocks up to the last known date."""
-    made = draw.visits <= _last_day(draw.place)
+    made = draw.visits <= last_day(draw.place)
     if draw.place.partial_visit:
         made[np.flatnonzero(made)[-1]] = False
     return made
@@ -39,14 +39,14 @@ def complete_visits(draw: Draw) -> np.ndarray:
 
 def plot_values(draw: Draw) -> dict[str, tuple[np.ndarray, np.ndarray | float]]:
     """Numerator and denominator of every measure on every plot; the denominator is 1 for values."""
-    made, picked = complete_visits(draw), draw.pickings <= _last_day(draw.place)
+    made, picked = complete_visits(draw), draw.pickings <= last_day(draw.place)
     days, mean_count = draw.visits[made], draw.counts[:, made].mean(axis=2)
     values: dict[str, tuple[np.ndarray, np.ndarray | float]] = {
         "flea_beetle_days": (np.trapezoid(mean_count, days, axis=1), 1.0),
         "flea_beetle_peak": (mean_count.max(axis=1), 1.0),
         "leaf_damage": (np.trapezoid(draw.scores[:, made], days, axis=1), 1.0),
     }
-    if (draw.half_bloom <= _last_day(draw.place)).mean() > 0.99:
+    if (draw.half_bloom <= last_day(draw.place)).mean() > 0.99:
         values["days_to_first_bloom"] = (draw.first_bloom, 1.0)
         values["days_to_half_bloom"] = (draw.half_bloom, 1.0)
     if picked.any():

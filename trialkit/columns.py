@@ -105,5 +105,27 @@ LEFT_OUT: Final = ("season", "site", "measure", "plot", "reason")
 # findings: one row per departure from the protocol.
 DEVIATIONS: Final = ("season", "site", "treatment", "rule", "planned", "happened", "days")
 
+# findings: one row per contrast that the corrections on record moved; as_typed_... is what it would
+#   be without them, its verdict "no answer" where the sheets as typed give none.
+MOVED: Final = (
+    "season",
+    "site",
+    "measure",
+    "treatment",
+    "effect_unit",
+    "effect",
+    "effect_low",
+    "effect_high",
+    "bound",
+    "verdict",
+    "direction",
+    "as_typed_effect",
+    "as_typed_low",
+    "as_typed_high",
+    "as_typed_bound",
+    "as_typed_verdict",
+    "as_typed_direction",
+)
+
 VERDICTS: Final = ("worthwhile", "some effect", "no worthwhile difference", "not settled")
 ACROSS: Final = "across"

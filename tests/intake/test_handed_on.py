@@ -5,11 +5,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from trialkit.columns import EFFECTS, PLOT_VALUES
-from trialkit.intake import read_handed_on, write_effects, write_handed_on
+from trialkit.columns import DEVIATIONS, EFFECTS, MOVED, PLOT_VALUES
+from trialkit.intake import HandedOn, read_handed_on, write_effects, write_handed_on
 
 TEXTS = {"site", "plot", "block", "treatment", "measure", "left_out", "versus", "effect_unit",
-         "verdict", "direction", "bound"}  # fmt: skip
+         "verdict", "direction", "bound", "rule", "planned", "happened", "as_typed_bound",
+         "as_typed_verdict", "as_typed_direction"}  # fmt: skip
+FIELDS = {"values": PLOT_VALUES, "effects": EFFECTS, "departures": DEVIATIONS, "moved": MOVED}
 
 
 def table(columns, rows: int = 40) -> pd.DataFrame:
@@ -26,14 +28,23 @@ def table(columns, rows: int = 40) -> pd.DataFrame:
 def test_values_and_effects_come_back_as_they_were(tmp_path: Path) -> None:
     folder = tmp_path / "2024" / "here"
     folder.mkdir(parents=True)
-    values, effects = table(PLOT_VALUES), table(EFFECTS)
-    write_handed_on(folder, values, effects)
+    frames = {name: table(columns) for name, columns in FIELDS.items()}
+    write_handed_on(folder, HandedOn(2024, "here", **frames))
     back = read_handed_on(tmp_path, 2024, "here")
-    pd.testing.assert_frame_equal(back.values, values, check_exact=True)
-    pd.testing.assert_frame_equal(back.effects, effects, check_exact=True)
-    assert [record.path for record in back.files] == [
-        "2024/here/plot_values.csv", "2024/here/findings.csv"
+    for name, frame in frames.items():
+        pd.testing.assert_frame_equal(getattr(back, name), frame, check_exact=True)
+    assert [record.path.rpartition("/")[2] for record in back.files] == [
+        "plot_values.csv", "findings.csv", "departures.csv", "moved_by_corrections.csv"
     ]  # fmt: skip
+
+
+def test_a_table_without_rows_comes_back_with_its_columns(tmp_path: Path) -> None:
+    folder = tmp_path / "2024" / "here"
+    folder.mkdir(parents=True)
+    frames = {name: pd.DataFrame(columns=list(columns)) for name, columns in FIELDS.items()}
+    write_handed_on(folder, HandedOn(2024, "here", **frames))
+    back = read_handed_on(tmp_path, 2024, "here")
+    assert (len(back.moved), tuple(back.moved.columns)) == (0, MOVED)
 
 
 def test_a_report_that_is_not_there_hands_on_nothing(tmp_path: Path) -> None:

@@ -148,3 +148,12 @@ def test_a_copy_keeps_every_visit_whose_file_is_its_own(study, tmp_path) -> None
     columns = ["date", "plot", "plant", "organism", "stage", "count"]
     ordered = [t[columns].sort_values(columns).reset_index(drop=True) for t in (found, whole)]
     pd.testing.assert_frame_equal(*ordered)
+
+
+def test_a_correction_of_a_workbook_is_made_in_the_copy_too(example_folder, tmp_path):
+    example = read_study(shutil.copytree(example_folder, tmp_path / "study"))
+    (edition,) = editions_of(example, "public")
+    write_copy(example, edition, tmp_path / "copy")
+    copy = read_study(tmp_path / "copy")
+    made = [len(read_site_season(copy, *place).corrections) for place in copy.site_seasons()]
+    assert sorted(made) == [0, 0, 0, 0, 0, 0, 1, 1, 1]

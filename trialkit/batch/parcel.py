@@ -13,7 +13,7 @@ from pathlib import Path
 
 from trialkit.batch.execute import Run
 from trialkit.batch.files import disk_faults_in_words, staging_beside, write_synced
-from trialkit.batch.record import FINDINGS, VALUES
+from trialkit.batch.record import HANDED_ON
 from trialkit.batch.work import Outcome, Task, finish_report, run_notebook, told
 from trialkit.errors import TrialkitError
 
@@ -92,11 +92,11 @@ def _study_files(task: Task) -> list[Path]:
 
 
 def _handed_on(task: Task) -> list[Path]:
-    """What the report across all reads: the findings and plot values of every other report."""
+    """What the report across all reads: the tables that every other report hands on."""
     if not task.target.is_across:
         return []
     found = task.folder.parent.glob("*/*/*.csv")
-    return [path for path in found if path.name in (FINDINGS, VALUES)]
+    return [path for path in found if path.name in HANDED_ON]
 
 
 def _placed(task: Task, place: Callable[[Path], Path]) -> Task:

@@ -15,6 +15,7 @@ PAGE = "report.html"
 NOTEBOOK = "report.ipynb"
 FINDINGS = "findings.csv"
 VALUES = "plot_values.csv"
+HANDED_ON = (FINDINGS, VALUES, "departures.csv", "moved_by_corrections.csv")
 FAILED_NOTEBOOK = "failed.ipynb"
 FORMAT = 1
 

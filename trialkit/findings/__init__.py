@@ -7,6 +7,7 @@ from trialkit.findings.across import (
     environment_label,
 )
 from trialkit.findings.site_season import Findings, site_season_findings
+from trialkit.findings.undone import moved_by_corrections, verdicts_moved, without_answer
 from trialkit.findings.verdict import MEANING, Verdict, judge
 
 __all__ = [
@@ -18,5 +19,8 @@ __all__ = [
     "across_findings",
     "environment_label",
     "judge",
+    "moved_by_corrections",
     "site_season_findings",
+    "verdicts_moved",
+    "without_answer",
 ]

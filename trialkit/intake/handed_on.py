@@ -1,4 +1,4 @@
-"""What the report of a site-season hands on to the one across all: plot values and effects.
+"""What the report of a site-season hands on to the one across all.
 
 Written and read here in full precision, so that the answer across is the same to the last bit
 whether it starts from the field files or from finished reports.
@@ -12,33 +12,50 @@ from typing import Final
 
 import pandas as pd
 
-from trialkit.columns import EFFECTS, PLOT_VALUES
+from trialkit.columns import DEVIATIONS, EFFECTS, MOVED, PLOT_VALUES
 from trialkit.intake.files import FileRecord
 
 FINDINGS: Final = "findings.csv"
 VALUES: Final = "plot_values.csv"
+DEPARTURES: Final = "departures.csv"
+CORRECTED: Final = "moved_by_corrections.csv"
 _NUMBERS: Final = (
     *("value", "events", "trials", "exposure"),
     *("estimate", "se", "df", "low", "high", "p", "p_adjusted", "ratio", "ratio_low", "ratio_high"),
     *("effect", "effect_low", "effect_high", "margin", "hedges_g", "g_low", "g_high"),
+    *("as_typed_effect", "as_typed_low", "as_typed_high", "days"),
 )
+_COLUMNS: Final = {
+    VALUES: PLOT_VALUES,
+    FINDINGS: EFFECTS,
+    DEPARTURES: DEVIATIONS,
+    CORRECTED: MOVED,
+}
 
 
 @dataclass(frozen=True)
 class HandedOn:
-    """Plot values (columns PLOT_VALUES) and effects (columns EFFECTS) of one site-season."""
+    """Tables of one site-season, their columns as in trialkit.columns.
+
+    values : PLOT_VALUES; effects : EFFECTS; departures : DEVIATIONS from the protocol; moved :
+    MOVED, the contrasts that corrections moved.
+    """
 
     season: int
     site: str
     values: pd.DataFrame
     effects: pd.DataFrame
-    files: tuple[FileRecord, ...]
+    departures: pd.DataFrame
+    moved: pd.DataFrame
+    files: tuple[FileRecord, ...] = ()
 
 
-def write_handed_on(folder: Path, values: pd.DataFrame, effects: pd.DataFrame) -> None:
-    """Write both tables into a folder that exists."""
-    write_effects(folder, effects)
-    values.to_csv(folder / VALUES, index=False, lineterminator="\n")
+def write_handed_on(folder: Path, tables: HandedOn) -> None:
+    """Write the tables into a folder that exists."""
+    write_effects(folder, tables.effects)
+    named = {VALUES: tables.values, DEPARTURES: tables.departures, CORRECTED: tables.moved}
+    for name, frame in named.items():
+        frame.to_csv(folder / name, index=False, lineterminator="\n")
 
 
 def write_effects(folder: Path, effects: pd.DataFrame) -> None:
@@ -49,11 +66,12 @@ def write_effects(folder: Path, effects: pd.DataFrame) -> None:
 def read_handed_on(reports: Path, season: int, site: str) -> HandedOn | None:
     """Read what the finished report of a site-season left, or None where there is none."""
     folder = reports / str(season) / site
-    if not all((folder / name).is_file() for name in (VALUES, FINDINGS)):
+    if not all((folder / name).is_file() for name in _COLUMNS):
         return None
-    values, values_file = _read(folder / VALUES, PLOT_VALUES, reports)
-    effects, effects_file = _read(folder / FINDINGS, EFFECTS, reports)
-    return HandedOn(season, site, values, effects, (values_file, effects_file))
+    read = [_read(folder / name, columns, reports) for name, columns in _COLUMNS.items()]
+    values, effects, departures, moved = (frame for frame, _ in read)
+    files = tuple(file for _, file in read)
+    return HandedOn(season, site, values, effects, departures, moved, files)
 
 
 def _read(path: Path, columns: Sequence[str], reports: Path) -> tuple[pd.DataFrame, FileRecord]:

@@ -24,7 +24,10 @@ NO_PAYOFFS: Final[Mapping[str, Payoff]] = {}
 
 @dataclass(frozen=True)
 class Place:
-    """A site-season and what its layout came to; ``season_words`` is empty for a finished one."""
+    """A site-season and what its layout came to; ``season_words`` is empty for a finished one.
+
+    ``corrections`` is the number on record; ``cautions`` are sentences of this place's own.
+    """
 
     season: int
     site: str
@@ -32,6 +35,8 @@ class Place:
     plots: int
     lost: int
     season_words: str = ""
+    corrections: int = 0
+    cautions: tuple[str, ...] = ()
 
 
 def site_season_facts(
@@ -44,13 +49,19 @@ def site_season_facts(
         [*_of_place(study, place), *_of_study(study), *_of_findings(study, facts, findings)]
     )
     facts = replace(facts, values=values, payoffs=payoffs)
-    return _with_text(study, facts, place.season_words)
+    return _with_text(study, facts, place.season_words, place.cautions)
 
 
 def across_facts(
-    study: Study, found: AcrossFindings, payoffs: Mapping[str, Payoff] = NO_PAYOFFS
+    study: Study,
+    found: AcrossFindings,
+    payoffs: Mapping[str, Payoff] = NO_PAYOFFS,
+    own_cautions: tuple[str, ...] = (),
 ) -> Facts:
-    """Facts of the whole study; claims about every site rest on the finished site-seasons."""
+    """Facts of the whole study; claims about every site rest on the finished site-seasons.
+
+    ``own_cautions`` are sentences of this study's own that stand before the usual cautions.
+    """
     pooled = _effects(study, found.pooled.effects)
     finished = set(found.environments)
     singles = tuple(
@@ -63,11 +74,15 @@ def across_facts(
         *_of_findings(study, facts, found.pooled),
     ]
     values += _shown_in(facts)
-    return _with_text(study, replace(facts, values=dict(values), payoffs=payoffs))
+    facts = replace(facts, values=dict(values), payoffs=payoffs)
+    return _with_text(study, facts, own_cautions=own_cautions)
 
 
-def _with_text(study: Study, facts: Facts, season_words: str = "") -> Facts:
-    told = {**default_sentences(facts, season_words), "cautions": bullets(cautions(study))}
+def _with_text(
+    study: Study, facts: Facts, season_words: str = "", own_cautions: tuple[str, ...] = ()
+) -> Facts:
+    every = bullets([*own_cautions, *cautions(study)])
+    told = {**default_sentences(facts, season_words), "cautions": every}
     return replace(facts, sentences=told)
 
 
@@ -141,6 +156,7 @@ def _of_place(study: Study, place: Place) -> Named:
     yield "blocks", count(place.blocks, "blocks laid out")
     yield "plots.laid_out", count(place.plots, "plots laid out")
     yield "plots.lost", count(place.lost, "plots lost")
+    yield "corrections", count(place.corrections, "corrections of the data on record")
 
 
 def _of_environments(found: AcrossFindings) -> Named:

@@ -1,6 +1,6 @@
 """Phrases that every text shares: effects in the unit that people read, names, cautions."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from trialkit.study import Measure, Study
@@ -56,6 +56,16 @@ def lower_first(name: str) -> str:
     """Small first letter inside a sentence, unless the word is all capitals or has inner ones."""
     first = name.split(" ", 1)[0]
     return name if not first[1:].islower() else name[:1].lower() + name[1:]
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names in a sentence.
+
+    >>> listed(["a"]), listed(["a", "b", "c"])
+    ('a', 'a, b and c')
+    """
+    *most, last = names
+    return f"{', '.join(most)} and {last}" if most else last
 
 
 def capital(text: str) -> str:

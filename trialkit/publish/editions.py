@@ -197,8 +197,15 @@ def _copy_corrections(source: Path, target: Path, names: Names) -> None:
         writer = csv.DictWriter(file, list(rows[0]) if rows else ["file"], extrasaction="ignore")
         writer.writeheader()
         for row in kept:
+            row["file"] = _file_in_copy(row.get("file") or "")
             coded = {key: names.taken_out(text or "") for key, text in row.items() if key}
             writer.writerow({**coded, **({"who": "somebody"} if coded.get("who") else {})})
+
+
+def _file_in_copy(file: str) -> str:
+    """Name of a file in the copy, where each sheet of a workbook stands in a file of its own."""
+    book, part, sheet = file.replace("\\", "/").partition("#")
+    return f"{book.rpartition('/')[0]}/{bare_name(sheet)}.csv" if part else file
 
 
 def _people(study: Study) -> frozenset[str]:

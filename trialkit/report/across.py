@@ -4,18 +4,18 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from trialkit import figures, intake, measures
+from trialkit import figures, intake
 from trialkit.errors import AnalysisError
 from trialkit.figures.picture import Picture
-from trialkit.findings import AcrossFindings, Environment, across_findings, site_season_findings
+from trialkit.findings import AcrossFindings, Environment, across_findings
 from trialkit.findings.consistency import prediction
-from trialkit.intake import FileRecord
+from trialkit.intake import FileRecord, HandedOn
 from trialkit.narrative.facts import Facts
 from trialkit.narrative.gather import across_facts
 from trialkit.narrative.names import names_table
 from trialkit.narrative.results import reading_note, results_table
-from trialkit.narrative.tables import Column, Table, Words
-from trialkit.report import as_run, end_matter, words
+from trialkit.narrative.tables import Table, Words
+from trialkit.report import across_parts, as_run, end_matter, words
 from trialkit.report.display import Stack
 from trialkit.report.place import open_study
 from trialkit.study import Measure, Study
@@ -28,6 +28,7 @@ class AcrossReport:
     study: Study
     findings: AcrossFindings
     files: tuple[FileRecord, ...]
+    handed_on: tuple[HandedOn, ...] = ()
 
     def heading(self) -> Words:
         """Title, and how many places and seasons stand behind the answer."""
@@ -54,14 +55,12 @@ class AcrossReport:
 
     def site_seasons(self) -> Table:
         """Which site-seasons take part, and why the others do not."""
-        taking = [(place, "takes part") for place in self.findings.environments]
-        missing = [(place, f"left out: {why}") for place, why in self.findings.left_out.items()]
-        rows = [
-            (self.study.site(site).name, str(season), said)
-            for (season, site), said in sorted(taking + missing)
-        ]
-        heads = [Column("Site"), Column("Season"), Column("Combined answer")]
-        return Table.of("Site-seasons", heads, rows)
+        return across_parts.site_seasons_table(self.study, self.findings)
+
+    def trials(self) -> Stack:
+        """The trials behind the answer: which take part, and what was corrected."""
+        corrections = across_parts.corrections_words(self.study, self.handed_on)
+        return Stack((self.site_seasons(), corrections))
 
     def results(self) -> Stack:
         """A table for every measure: combined means, effects and verdicts."""
@@ -119,35 +118,22 @@ def open_across(study: str | Path, reports: str | Path = "") -> AcrossReport:
     numbers. Raises AnalysisError where fewer than two site-seasons can be used.
     """
     plan = open_study(study)
-    taking = _from_reports(plan, Path(reports)) if reports else _from_field_files(plan)
-    if len(taking) < 2:
+    read = _from_reports(plan, Path(reports)) if reports else _from_field_files(plan)
+    if len(read) < 2:
         raise AnalysisError(
-            f"Only {len(taking)} of {len(plan.site_seasons())} site-seasons of {plan.name} can be "
+            f"Only {len(read)} of {len(plan.site_seasons())} site-seasons of {plan.name} can be "
             "used; combining needs at least two. Run `trialkit check` to see what the others lack."
         )
-    environments = [environment for environment, _ in taking]
-    files = tuple(record for _, records in taking for record in records)
-    return AcrossReport(plan, across_findings(plan, environments), files)
+    environments = [Environment(one.season, one.site, one.values, one.effects) for one in read]
+    files = tuple(record for one in read for record in one.files)
+    return AcrossReport(plan, across_findings(plan, environments), files, tuple(read))
 
 
-Taking = list[tuple[Environment, tuple[FileRecord, ...]]]
-
-
-def _from_reports(plan: Study, reports: Path) -> Taking:
+def _from_reports(plan: Study, reports: Path) -> list[HandedOn]:
     found = [intake.read_handed_on(reports, season, site) for season, site in plan.site_seasons()]
-    return [
-        (Environment(one.season, one.site, one.values, one.effects), one.files)
-        for one in found
-        if one is not None
-    ]
+    return [one for one in found if one is not None]
 
 
-def _from_field_files(plan: Study) -> Taking:
+def _from_field_files(plan: Study) -> list[HandedOn]:
     read = [intake.read_site_season(plan, season, site) for season, site in plan.site_seasons()]
-    return [(_environment(plan, data), data.files) for data in read if data.usable]
-
-
-def _environment(study: Study, data: intake.SiteSeason) -> Environment:
-    values = measures.plot_values(study, data.season, data.site, data.tables, data.left_out)
-    effects = site_season_findings(study, values).effects
-    return Environment(data.season, data.site, values, effects)
+    return [across_parts.handed_on(plan, data) for data in read if data.usable]

@@ -1,5 +1,6 @@
 """The trial as it was run: heading, layout, departures from the protocol, what was left out."""
 
+from collections.abc import Sequence
 from typing import Final
 
 import pandas as pd
@@ -9,7 +10,7 @@ from trialkit.errors import Fault, sentence
 from trialkit.findings import Findings
 from trialkit.intake import SiteSeason
 from trialkit.narrative.tables import Column, Table, Words, inert
-from trialkit.report.display import Fold, Stack, bullets, folded_if_long
+from trialkit.report.display import Fold, Part, Stack, bullets, folded_if_long
 from trialkit.study import Study
 from trialkit.study.units import to_display, unit_label
 
@@ -29,14 +30,17 @@ def heading(study: Study, data: SiteSeason) -> str:
     return "\n\n".join([*lines, study.summary.strip()])
 
 
-def trial_as_run(study: Study, data: SiteSeason, values: pd.DataFrame) -> Stack:
-    """Layout, weather, protocol departures, values left out, rows that the files had wrong."""
+def trial_as_run(
+    study: Study, data: SiteSeason, values: pd.DataFrame, corrections: Sequence[Part] = ()
+) -> Stack:
+    """Layout, weather, protocol departures, corrections, what was left out or found wrong."""
     place = (study, data.season, data.site, data.tables)
     return Stack(
         (
             Words(layout(study, data.tables["plots"])),
             Words(bullets(measures.weather_summary(*place).words)),
             _deviation_table(study, measures.deviations(*place)),
+            *corrections,
             _left_out_table(study, measures.left_out(values)),
             _notes_table(study, measures.notes(*place, data.left_out)),
             _faults_table(study, data),

@@ -23,11 +23,14 @@ class Fold:
         return f"<details>\n{summary}\n\n{inside}\n\n</details>"
 
 
+Part = Words | Table | Fold
+
+
 @dataclass(frozen=True)
 class Stack:
     """Words, tables and folds one below the other."""
 
-    parts: tuple[Words | Table | Fold, ...]
+    parts: tuple[Part, ...]
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> Mapping[str, str]:
         return {
@@ -36,11 +39,11 @@ class Stack:
         }
 
 
-def _markdown(part: Words | Table | Fold) -> str:
+def _markdown(part: Part) -> str:
     return part.to_html() if isinstance(part, Table) else part.markdown
 
 
-def _plain(part: Words | Table | Fold) -> str:
+def _plain(part: Part) -> str:
     if isinstance(part, Fold):
         return "\n\n".join([part.title, *map(_plain, part.parts)])
     return part.markdown if isinstance(part, Words) else part.to_text()

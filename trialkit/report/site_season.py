@@ -9,13 +9,14 @@ import pandas as pd
 from trialkit import figures, intake, measures
 from trialkit.figures.picture import Picture
 from trialkit.findings import Findings, site_season_findings
-from trialkit.intake import SiteSeason
+from trialkit.intake import HandedOn, SiteSeason
 from trialkit.narrative.facts import Facts
 from trialkit.narrative.gather import Place, site_season_facts
 from trialkit.narrative.names import names_table
 from trialkit.narrative.results import reading_note, results_table
 from trialkit.narrative.tables import Table, Words
 from trialkit.report import as_run, end_matter, words
+from trialkit.report.corrections import Undone, undone
 from trialkit.report.display import Stack
 from trialkit.report.place import open_study
 from trialkit.study import Measure, Study
@@ -63,12 +64,20 @@ class SiteSeasonReport:
             plots=len(plots),
             lost=int((plots["lost"].fillna("") != "").sum()),
             season_words=self._season_words(),
+            corrections=len(self.undone.made),
+            cautions=self.undone.cautions(self.study),
         )
         return site_season_facts(self.study, place, self.findings)
 
+    @cached_property
+    def undone(self) -> Undone:
+        """The corrections on record, and what the findings would be without them."""
+        return undone(self.study, self.data, self.values, self.findings.effects)
+
     def as_run(self) -> Stack:
-        """The trial as it was run: layout, departures from the protocol, what was left out."""
-        return as_run.trial_as_run(self.study, self.data, self.values)
+        """The trial as it was run: layout, departures, corrections, what was left out."""
+        corrections = self.undone.shown(self.study)
+        return as_run.trial_as_run(self.study, self.data, self.values, corrections)
 
     def results(self) -> Stack:
         """A table for every measure: means, effects against the check, verdicts."""
@@ -122,11 +131,16 @@ class SiteSeasonReport:
         return figures.weather_strip(self.study, weather.daily, bloom)
 
     def end_matter(self, output: str = "") -> Stack:
-        """Methods and provenance; ``output`` is a folder for findings.csv and plot_values.csv."""
+        """Methods and provenance; ``output`` is a folder for findings.csv and what goes with it."""
         if output:
-            intake.write_handed_on(Path(output), self.values, self.findings.effects)
+            intake.write_handed_on(Path(output), self._handed_on())
             words.write_facts(self.facts, Path(output))
         return end_matter.end_matter(self.study, self.findings, self.data.files)
+
+    def _handed_on(self) -> HandedOn:
+        departures = measures.deviations(self.study, self.season, self.site, self.data.tables)
+        tables = (self.values, self.findings.effects, departures, self.undone.moved)
+        return HandedOn(self.season, self.site, *tables)
 
     def _season_words(self) -> str:
         place = (self.season, self.site, self.data.tables)

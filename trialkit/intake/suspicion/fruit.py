@@ -9,7 +9,12 @@ import pandas as pd
 from trialkit.intake.problems import Problem, rows_where
 
 # Factors between units and of a decimal point: lb in a kg, oz in a lb, g in an oz, kg in a g.
-_SLIPS: Final = {2.2046: "lb for kg", 10.0: "a decimal point", 16.0: "oz for lb", 28.35: "g for oz"}
+_SLIPS: Final = {
+    2.2046: ("lb", "kg"),
+    10.0: ("", ""),
+    16.0: ("oz", "lb"),
+    28.35: ("g", "oz"),
+}
 _FAR: Final = 6.0
 _LEAST_FACTOR: Final = 1.9
 
@@ -43,8 +48,13 @@ def _times(off: float) -> str:
         if off > 0
         else (f"1/{factor:.1f} of that of the other rows")
     )
-    near = [name for slip, name in _SLIPS.items() if abs(np.log(factor / slip)) < 0.2]
-    return beside + (f", as {near[0]} would make it" if near else "")
+    near = [units for slip, units in _SLIPS.items() if abs(np.log(factor / slip)) < 0.2]
+    return beside + (f", as {_slip(near[0], off > 0)} would make it" if near else "")
+
+
+def _slip(units: tuple[str, str], too_high: bool) -> str:
+    typed, meant = units if too_high else reversed(units)
+    return f"{typed} for {meant}" if typed else "a decimal point"
 
 
 def _picking_off(row: int, off: float, rows: int) -> Problem:

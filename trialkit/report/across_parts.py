@@ -1,0 +1,63 @@
+"""The trials behind the combined answer: which take part, what was corrected."""
+
+from collections.abc import Sequence
+
+from trialkit import measures
+from trialkit.findings import AcrossFindings, site_season_findings, verdicts_moved
+from trialkit.intake import HandedOn, SiteSeason
+from trialkit.narrative.tables import Column, Table, Words
+from trialkit.report.corrections import corrections_by_place, undone
+from trialkit.study import Study
+
+
+def handed_on(study: Study, data: SiteSeason) -> HandedOn:
+    """Work out from the field files what a finished report would hand on."""
+    place = (study, data.season, data.site, data.tables)
+    values = measures.plot_values(*place, data.left_out)
+    effects = site_season_findings(study, values).effects
+    moved = undone(study, data, values, effects).moved
+    tables = (values, effects, measures.deviations(*place), moved)
+    return HandedOn(data.season, data.site, *tables, files=data.files)
+
+
+def site_seasons_table(study: Study, findings: AcrossFindings) -> Table:
+    """One row per site-season: does it take part, and how many corrections it has on record."""
+    corrections = corrections_by_place(study)
+    taking = [(place, "takes part") for place in findings.environments]
+    missing = [(place, f"left out: {why}") for place, why in findings.left_out.items()]
+    rows = [
+        (study.site(site).name, season, said, corrections.get((season, site), 0))
+        for (season, site), said in sorted(taking + missing)
+    ]
+    heads = [Column("Site"), Column("Season"), Column("Combined answer")]
+    return Table.of("Site-seasons", [*heads, Column("Corrections", numeric=True)], rows)
+
+
+def corrections_words(study: Study, places: Sequence[HandedOn]) -> Words:
+    """How many corrections are on record, where, and how many verdicts there hang on them."""
+    found = corrections_by_place(study)
+    if not found:
+        return Words("No correction of the data is on record.")
+    hanging = {
+        f"{study.site(one.site).name} {one.season}": len(verdicts_moved(one.moved))
+        for one in places
+    }
+    where = [f"{name} ({number})" for name, number in hanging.items() if number]
+    number = sum(found.values())
+    lines = [
+        f"{_counted(number, 'correction')} of the data {'is' if number == 1 else 'are'} on record, "
+        f"in {_counted(len(found), 'site-season')}; the report of each lists who made them and why."
+    ]
+    if where:
+        total = sum(hanging.values())
+        lines.append(
+            f"Without them {_counted(total, 'verdict')} of single site-seasons would be "
+            f"different: {', '.join(where)}."
+        )
+    else:
+        lines.append("Without them no verdict of a single site-season would be different.")
+    return Words(" ".join(lines))
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -1,0 +1,118 @@
+"""Corrections on record: who changed what and why, and what the findings would be without them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+from typing import Any, Final
+
+import pandas as pd
+
+from trialkit import intake, measures
+from trialkit.columns import MOVED
+from trialkit.findings import moved_by_corrections, verdicts_moved, without_answer
+from trialkit.intake import SiteSeason
+from trialkit.narrative.moved_text import moved_cautions, moved_table
+from trialkit.narrative.phrases import listed, lower_first
+from trialkit.narrative.tables import Column, Table, Words, inert
+from trialkit.report.display import Fold, Part, folded_if_long
+from trialkit.study import Study
+
+SEEN: Final = "seen, correct"
+
+
+@dataclass(frozen=True)
+class Undone:
+    """Corrections and answers of a site-season, and what the corrections moved (columns MOVED)."""
+
+    made: pd.DataFrame
+    answers: pd.DataFrame
+    moved: pd.DataFrame
+    unusable: str = ""
+
+    def cautions(self, study: Study) -> tuple[str, ...]:
+        """What a reader must know: verdicts that hang on corrections."""
+        if self.unusable:
+            told = "Without its corrections this site-season could not be analysed"
+            return (f"{told}: {inert(self.unusable)}.",)
+        return tuple(moved_cautions(study, self.moved))
+
+    def shown(self, study: Study) -> tuple[Part, ...]:
+        """Corrections, what they moved, and questions that somebody answered."""
+        if self.made.empty and self.answers.empty:
+            return (Words("No correction of the data is on record."),)
+        parts: list[Part] = []
+        if len(self.made):
+            parts += [_corrections_table(self.made), Words(self._in_short(study))]
+            parts += [] if self.moved.empty else [folded_if_long(moved_table(study, self.moved))]
+        if len(self.answers):
+            parts.append(_answers_table(self.answers))
+        return tuple(parts)
+
+    def _in_short(self, study: Study) -> str:
+        if self.unusable:
+            return "\n".join(self.cautions(study))
+        if self.moved.empty:
+            return "No contrast would be different without them."
+        names = dict.fromkeys(study.measure(name).name for name in self.moved["measure"])
+        hanging = len(verdicts_moved(self.moved))
+        number = {0: "no verdict", 1: "1 verdict"}.get(hanging, f"{hanging} verdicts")
+        moved = listed([lower_first(name) for name in names])
+        return f"They moved {moved}; {number} would be different without them."
+
+
+def undone(study: Study, data: SiteSeason, values: pd.DataFrame, effects: pd.DataFrame) -> Undone:
+    """Read a site-season again as it was typed, and analyse again what its corrections touched."""
+    is_answer = data.corrections["now"].astype("str").str.casefold() == SEEN
+    made, answers = data.corrections[~is_answer], data.corrections[is_answer]
+    if made.empty:
+        return Undone(made, answers, pd.DataFrame(columns=list(MOVED)))
+    typed = intake.read_site_season(study, data.season, data.site, as_typed=True)
+    if not typed.usable:
+        return Undone(made, answers, without_answer(study, effects), typed.unusable)
+    place = (data.season, data.site, typed.tables, typed.left_out)
+    as_typed = measures.plot_values(study, *place)
+    return Undone(made, answers, moved_by_corrections(study, effects, values, as_typed))
+
+
+def corrections_by_place(study: Study) -> dict[tuple[int, str], int]:
+    """Number of corrections on record of each site-season that has any."""
+    lines = [line for line in intake.read_corrections(study).lines if not line.is_answer]
+    folders = [PurePosixPath(line.file).parent for line in lines]
+    counts = {
+        place: folders.count(PurePosixPath(study.data_folder(*place).relative_to(study.folder)))
+        for place in study.site_seasons()
+    }
+    return {place: number for place, number in counts.items() if number}
+
+
+def _corrections_table(made: pd.DataFrame) -> Table | Fold:
+    rows = [
+        (_place(row), row["column"], _cell(row["was"]), _cell(row["now"]), *_signed(row))
+        for row in made.to_dict("records")
+    ]
+    texts = ("Place", "Column", "Was", "Read as", "Who", "When", "Why")
+    return folded_if_long(Table.of("Corrections on record", list(map(Column, texts)), rows))
+
+
+def _answers_table(answers: pd.DataFrame) -> Table | Fold:
+    rows = [
+        (_place(row), row["column"], _cell(row["was"]), *_signed(row))
+        for row in answers.to_dict("records")
+    ]
+    texts = ("Place", "Column", "Says", "Who", "When", "Why it is right")
+    caption = "Questions about the data that were answered"
+    return folded_if_long(Table.of(caption, list(map(Column, texts)), rows))
+
+
+def _place(row: Mapping[Any, Any]) -> str:
+    """File or sheet within the site-season's folder, and the row."""
+    name = PurePosixPath(row["file"]).name
+    return f"{name}, row {row['row']}" if row["row"] else name
+
+
+def _cell(text: str) -> str:
+    return text if text else "(empty)"
+
+
+def _signed(row: Mapping[Any, Any]) -> tuple[str, str, str]:
+    return row["who"], row["when"], row["why"]
