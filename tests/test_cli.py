@@ -161,8 +161,9 @@ def test_plan_draws_a_new_study_and_says_what_is_enough(tmp_path: Path) -> None:
     assert len(pd.read_csv(folder / "data" / "2026" / "home_station" / "plots.csv")) > 1
 
 
-def test_plan_without_a_planting_date_names_the_entry_to_add(tmp_path: Path) -> None:
+def test_plan_without_a_planting_date_draws_the_plots_and_names_the_entry(tmp_path: Path) -> None:
     within("new", tmp_path / "fresh")
     done = run("plan", tmp_path / "fresh")
-    assert done.returncode == 1
+    assert done.returncode == 0
     assert "study.toml::layout.plantings: home_station has no planting date" in done.stderr
+    assert list((tmp_path / "fresh" / "plan").glob("*/home_station/map.pdf"))

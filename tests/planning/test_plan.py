@@ -111,12 +111,24 @@ def test_another_draw_is_refused_once_data_exist(planned):
         make_plan(study, places=[PLACE], seed=3)
 
 
-def test_every_site_that_cannot_be_planned_is_named_at_once(planned):
+def test_a_site_without_a_planting_date_is_planned_but_for_its_dates(planned):
     places = [PLACE, (2026, "brook_terrace"), (2026, "cedar_flat")]
-    with pytest.raises(StudyError) as caught:
-        make_plan(planned(LAYOUT), places=places)
-    assert "brook_terrace" in str(caught.value)
-    assert "cedar_flat" in str(caught.value)
+    made = make_plan(planned(LAYOUT), places=places)
+    assert [fault.code for fault in made.faults] == ["no_planting"] * 2
+    assert "brook_terrace has no planting date in 2026" in made.faults[0].what
+    assert len(made.place(2026, "brook_terrace").plots) == 20
+    assert {task.date for task in made.place(2026, "brook_terrace").tasks} == {None}
+    assert all(task.date for task in made.place(*PLACE).tasks if task.rule == "planting")
+
+
+def test_a_site_that_cannot_be_planned_stops_no_other(planned):
+    study = planned(LAYOUT)
+    folder = study.data_folder(2026, "brook_terrace")
+    folder.mkdir(parents=True)
+    (folder / "scouting.csv").write_text("date,plot\n2026-06-01,101\n")
+    made = make_plan(study, places=[(2026, "brook_terrace"), PLACE])
+    assert [place.site for place in made.places] == ["alder_bench"]
+    assert [(fault.code, fault.severity) for fault in made.faults] == [("has_data", "error")]
 
 
 def test_counts_so_far_give_a_sampling_plan_and_a_decision_card(planned):

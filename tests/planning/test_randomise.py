@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from scipy.stats import chisquare
 
-from trialkit.errors import AnalysisError, StudyError
+from trialkit.errors import StudyError
 from trialkit.planning.constraints import CHECKS, draw_until
 from trialkit.planning.designs import complete_blocks, completely_randomised, split_plot
 from trialkit.planning.randomise import randomise, write_randomisation
@@ -79,8 +79,15 @@ def test_each_constraint_knows_good_from_bad(name, good, bad):
 
 
 def test_constraints_that_cannot_hold_are_said_to_be_so():
-    with pytest.raises(AnalysisError, match=r"layout.constraints.*not_beside_itself"):
-        draw_until(lambda: np.array([[0], [0]]), ["not_beside_itself"])
+    assert draw_until(lambda: np.array([[0], [0]]), ["not_beside_itself"]) is None
+
+
+def test_constraints_that_no_layout_keeps_name_the_entry(planned):
+    study = planned('constraints = ["not_beside_itself"]\nblocks = 2')
+    two = study.model_copy(update={"treatments": study.treatments[:1] * 1})
+    two._folder = study.folder
+    with pytest.raises(StudyError, match=r"layout.constraints: none of 20,000 draws"):
+        randomise(two, 2026, "alder_bench")
 
 
 def test_the_same_seed_gives_the_same_plots(planned):

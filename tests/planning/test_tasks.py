@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from trialkit.errors import StudyError
-from trialkit.planning.tasks import tasks_of
+from trialkit.planning.tasks import missing_planting, tasks_of
 
 PLANTING = """
 expected_days = { first_bloom = 40 }
@@ -75,9 +75,14 @@ def test_a_task_without_a_date_waits_for_its_event(planned):
     assert "waits for first bloom" in tasks[-1].why
 
 
-def test_without_a_planting_date_the_entry_to_add_is_named(planned):
-    with pytest.raises(StudyError, match=r"layout.plantings: brook_terrace has no planting date"):
-        tasks_of(planned(PLANTING), 2026, "brook_terrace")
+def test_without_a_planting_date_the_entry_to_add_is_named_with_its_line(planned):
+    study = planned(PLANTING)
+    tasks = tasks_of(study, 2026, "brook_terrace")
+    assert {(task.date, task.state) for task in tasks} == {(None, "open")}
+    (fault,) = missing_planting(study, 2026, "brook_terrace", tasks)
+    text = (study.folder / "study.toml").read_text().splitlines()
+    assert text[fault.row - 2] == "[[layout.plantings]]"
+    assert "layout.plantings: brook_terrace has no planting date in 2026" in str(fault)
 
 
 def test_a_planting_outside_the_season_is_refused(planned):

@@ -3,9 +3,24 @@
 Heavy rooms are imported inside the commands, so that help and faults come at once.
 """
 
-from trialkit.cli import analysing, checking, rendering, starting  # each adds its commands
+from trialkit.cli import (
+    analysing,
+    checking,
+    planning,
+    rendering,
+    starting,
+)  # each adds its commands
 from trialkit.cli.app import app
 from trialkit.cli.start import main
 from trialkit.errors import TrialkitError
 
-__all__ = ["TrialkitError", "analysing", "app", "checking", "main", "rendering", "starting"]
+__all__ = [
+    "TrialkitError",
+    "analysing",
+    "app",
+    "checking",
+    "main",
+    "planning",
+    "rendering",
+    "starting",
+]

@@ -1,4 +1,4 @@
-"""Commands that begin a study: the example, an empty one, a plan of the trial."""
+"""Commands that begin a study: the example, and an empty one."""
 
 import shutil
 from datetime import date
@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from trialkit.cli.app import AsJson, Debug, Out, StudyFolder, Workers, app, print_json
+from trialkit.cli.app import AsJson, Debug, Out, Workers, app
 from trialkit.cli.rendering import finish_render
 from trialkit.errors import TrialkitError
 
@@ -55,31 +55,4 @@ def new(
     typer.echo(
         f"Next: describe your trial in {written[0]}, fill in the sheets, then run\n"
         f"  trialkit check {folder}"
-    )
-
-
-@app.command()
-def plan(
-    study: StudyFolder,
-    season: Annotated[int | None, typer.Option(help="Only this season.")] = None,
-    seed: Annotated[int | None, typer.Option(help="Draw layouts anew from this seed.")] = None,
-    out: Annotated[
-        Path | None, typer.Option("--out", help="Folder for the papers (default: STUDY/plan).")
-    ] = None,
-    as_json: AsJson = False,
-    debug: Debug = False,
-) -> None:
-    """Randomise, draw the plot map, write sheets and calendar, answer how much is enough."""
-    from trialkit.report.plan import open_plan
-
-    made = open_plan(study, today=date.today(), season=season, seed=seed)
-    files = made.write_files(out or study / "plan")
-    told = made.answers()
-    if as_json:
-        print_json({"study": str(study), "answers": told, "files": [str(path) for path in files]})
-        return
-    for line in told:
-        typer.echo(line)
-    typer.echo(
-        f"{len(files)} files written; maps, labels, sheets, calendars: {out or study / 'plan'}"
     )

@@ -142,6 +142,4 @@ def _notes(
 
 def _median_words(values: np.ndarray) -> str:
     chance = 1 - 2.0 ** (1 - len(values))
-    return (
-        f"{np.median(values):g} ({values.min():g} to {values.max():g}, {100 * chance:.3g} %)"
-    )
+    return f"{np.median(values):g} ({values.min():g} to {values.max():g}, {100 * chance:.3g} %)"

@@ -5,8 +5,6 @@ from typing import Final
 
 import numpy as np
 
-from trialkit.errors import AnalysisError
-
 MOST_DRAWS: Final = 20_000
 
 
@@ -35,17 +33,14 @@ CHECKS: Final[dict[str, Callable[[np.ndarray], bool]]] = {
 }
 
 
-def draw_until(draw: Callable[[], np.ndarray], constraints: Iterable[str]) -> np.ndarray:
+def draw_until(draw: Callable[[], np.ndarray], constraints: Iterable[str]) -> np.ndarray | None:
     """Draw layouts until one keeps all constraints, so that all which do are equally likely.
 
-    Raises AnalysisError if none of 20,000 draws does.
+    None if none of 20,000 draws does.
     """
     wanted = [CHECKS[name] for name in constraints]
     for _ in range(MOST_DRAWS):
         layout = draw()
         if all(holds(layout) for holds in wanted):
             return layout
-    raise AnalysisError(
-        f"No layout keeps layout.constraints = {list(constraints)} (tried {MOST_DRAWS:,} draws). "
-        "Take one constraint out of study.toml."
-    )
+    return None

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from trialkit.errors import Fault, StudyError
-from trialkit.study import STUDY_FILE, Study
+from trialkit.errors import StudyError
+from trialkit.planning.entry import entry_fault
+from trialkit.study import Study
 
 
 @dataclass(frozen=True)
@@ -54,12 +55,12 @@ def _fits(study: Study, width: float, height: float) -> None:
         ("field_length", study.layout.field_length, height, "long"),
     )
     faults = tuple(
-        Fault(
-            STUDY_FILE,
-            column=f"layout.{key}",
-            what=f"the trial is {needed:g} {unit} {side} with guards, the field {given:g} {unit}",
-            remedy="Take a larger field, smaller plots or guards, fewer blocks or fewer treatments",
-            code="field_too_small",
+        entry_fault(
+            study,
+            f"layout.{key}",
+            f"the trial is {needed:g} {unit} {side} with guards, the field {given:g} {unit}",
+            "Take a larger field, smaller plots or guards, fewer blocks or fewer treatments",
+            "field_too_small",
         )
         for key, given, needed, side in sides
         if given is not None and given < needed

@@ -13,7 +13,7 @@ from trialkit.planning.known import Known
 from trialkit.planning.outlook import outlook
 from trialkit.planning.plants import SamplingPlan, sampling_plan
 from trialkit.planning.randomise import Randomisation, randomise, refuse_if_data
-from trialkit.planning.tasks import Task, tasks_of
+from trialkit.planning.tasks import Task, missing_planting, tasks_of
 from trialkit.planning.write import Stamp, write_place, write_tables
 from trialkit.study import Study
 
@@ -35,6 +35,7 @@ class Plan:
     """Everything that planning found; :func:`write_plan` puts it into files.
 
     places   : layout and tasks of every site-season planned.
+    faults   : what keeps a site-season out of the plan (errors), and what it lacks (questions).
     enough   : for every primary measure, sizes of trial with cost and power.
     outlook  : contrasts so far and the site-seasons that they still need.
     sampling : how many plants to look at, None without counts.
@@ -44,6 +45,7 @@ class Plan:
     enough: tuple[Enough, ...]
     outlook: pd.DataFrame
     sampling: SamplingPlan | None
+    faults: tuple[Fault, ...] = ()
 
     def place(self, season: int, site: str) -> PlacePlan:
         """Return the plan of this site-season."""
@@ -74,16 +76,18 @@ def make_plan(
     """Plan the site-seasons of ``places`` (default: of all unfinished seasons), writing nothing.
 
     A site-season without plots is randomised; one with plots keeps them, unless a ``seed`` asks for
-    another draw, which is refused once data exist. Raises StudyError with everything that stands in
-    the way, site-season by site-season.
+    another draw, which is refused once data exist. One that cannot be planned is named in
+    ``faults`` and stops no other; StudyError is raised with all of them where none can be.
     """
     known = known or Known()
     wanted = open_places(study) if places is None else places
+    planned, faults = _plan_places(study, known, wanted, seed)
     return Plan(
-        places=_plan_places(study, known, wanted, seed),
+        places=planned,
         enough=how_much(study, known.assumptions),
         outlook=outlook(study, known.contrasts),
         sampling=sampling_plan(study, known.seen),
+        faults=faults,
     )
 
 
@@ -106,17 +110,19 @@ def open_places(study: Study) -> tuple[tuple[int, str], ...]:
 
 def _plan_places(
     study: Study, known: Known, places: Sequence[tuple[int, str]], seed: int | None
-) -> tuple[PlacePlan, ...]:
+) -> tuple[tuple[PlacePlan, ...], tuple[Fault, ...]]:
     planned: list[PlacePlan] = []
     faults: list[Fault] = []
     for place in places:
         try:
-            planned.append(_plan_place(study, known, place, seed))
+            planned.append(one := _plan_place(study, known, place, seed))
+            faults += missing_planting(study, *place, one.tasks)
         except StudyError as error:
             faults += error.faults
-    if faults:
-        raise StudyError(tuple(dict.fromkeys(faults)))
-    return tuple(planned)
+    told = tuple(dict.fromkeys(faults))
+    if told and not planned:
+        raise StudyError(told)
+    return tuple(planned), told
 
 
 def _plan_place(study: Study, known: Known, place: tuple[int, str], seed: int | None) -> PlacePlan:

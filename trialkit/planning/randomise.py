@@ -11,15 +11,16 @@ import numpy as np
 import pandas as pd
 
 from trialkit.errors import Fault, StudyError
-from trialkit.planning.constraints import draw_until
+from trialkit.planning.constraints import MOST_DRAWS, draw_until
 from trialkit.planning.designs import (
     complete_blocks,
     completely_randomised,
     latin,
     split_plot,
 )
+from trialkit.planning.entry import entry_fault
 from trialkit.planning.geometry import plot_area
-from trialkit.study import STUDY_FILE, Study
+from trialkit.study import Study
 
 RECORD_FILE: Final = "randomisation.csv"
 RECORD: Final = ("season", "site", "design", "blocks", "constraints", "seed", "date", "version")
@@ -52,7 +53,15 @@ def randomise(study: Study, season: int, site: str, seed: int | None = None) -> 
     seed = study.seed if seed is None else seed
     _check_design(study, site)
     stream = zlib.crc32(f"{season} {site}".encode())
-    layout = draw_until(_drawer(study, site, np.random.default_rng([seed, stream])), _kept(study))
+    draw = _drawer(study, site, np.random.default_rng([seed, stream]))
+    layout = draw_until(draw, _kept(study))
+    if layout is None:
+        raise _fault(
+            study,
+            "layout.constraints",
+            f"none of {MOST_DRAWS:,} draws for {site} keeps {', '.join(_kept(study))}",
+            "Take one constraint out",
+        )
     plots = plots_table(study, layout)
     return Randomisation(season, site, plots, study.layout.design, seed, _kept(study))
 
@@ -87,7 +96,7 @@ def has_data(study: Study, season: int, site: str) -> bool:
 
 def _has_rows(path: Path) -> bool:
     if path.suffix.lower() != ".csv":
-        return path.suffix.lower() in {".xlsx", ".xlsm"}
+        return path.suffix.lower() in {".xlsx", ".xlsm", ".ods"}
     return sum(bool(line.strip(b" ,;\t\r")) for line in path.read_bytes().split(b"\n")) > 1
 
 
@@ -148,6 +157,7 @@ def _check_design(study: Study, site: str) -> None:
     count, blocks = len(study.treatments), study.layout.blocks_of(site)
     if study.layout.design == "latin_square" and blocks != count:
         raise _fault(
+            study,
             "layout.blocks",
             f"a Latin square of {count} treatments has {count} rows and columns, not {blocks}",
             f"Set blocks = {count}, or design = 'complete_blocks'",
@@ -155,11 +165,12 @@ def _check_design(study: Study, site: str) -> None:
     sizes = {len(names) for names in study.layout.whole_plots.values()}
     if len(sizes) > 1:
         raise _fault(
+            study,
             "layout.whole_plots",
             "the levels of the whole-plot factor have different numbers of treatments",
             "Give every level as many treatments",
         )
 
 
-def _fault(key: str, what: str, remedy: str) -> StudyError:
-    return StudyError((Fault(STUDY_FILE, column=key, what=what, remedy=remedy, code="layout"),))
+def _fault(study: Study, key: str, what: str, remedy: str) -> StudyError:
+    return StudyError((entry_fault(study, key, what, remedy, "layout"),))

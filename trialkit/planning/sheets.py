@@ -1,7 +1,8 @@
 """Workbooks to carry: scouting, harvest and ratings sheets that only take valid entries.
 
 A sheet has the name and the columns of a table, its header in the first row and one row for every
-entry that is wanted, in walking order; so what is typed into it is the table that intake reads.
+entry that is wanted, in walking order; so what is typed into it is the table that intake reads. The
+workbooks of all visits go into the site-season's folder side by side and are read as one table.
 """
 
 import datetime as dt
@@ -21,12 +22,13 @@ from trialkit.study import Study
 
 PAPER_CODES: Final = {"letter": 1, "a4": 9}
 PENCIL_HEIGHT: Final = 22  # points; room for a pencil
+ROOM_FOR_EVENTS: Final = 12  # blank rows for what is seen on a visit
 LONGEST_LIST: Final = 255  # characters that a drop-down typed into a cell can hold
 
 
 @dataclass(frozen=True)
 class Entry:
-    """A column to fill in: what it takes (a list, a whole number, a number or text)."""
+    """A column to fill in: what it takes (a date, list, whole number, number or text)."""
 
     kind: str = "text"
     choices: tuple[str, ...] = ()
@@ -89,6 +91,18 @@ def harvest_sheet(study: Study, plots: pd.DataFrame, date: dt.date) -> FieldShee
     return FieldSheet("harvest", frame, entries)
 
 
+def events_sheet(study: Study, plots: pd.DataFrame) -> FieldSheet:
+    """Blank rows for what is seen on a visit, such as the first bloom of a plot."""
+    frame = pd.DataFrame(index=range(ROOM_FOR_EVENTS))
+    entries = {
+        "date": Entry("date", width=13),
+        "plot": Entry("list", tuple(_standing(plots)), says="A plot; empty for the whole site"),
+        "event": Entry("list", study.events, says=f"One of: {', '.join(study.events)}", width=18),
+        "note": Entry(width=40),
+    }
+    return FieldSheet("events", frame, entries)
+
+
 def write_workbook(
     study: Study, sheets: Sequence[FieldSheet], path: Path, heading: str, paper: Paper | None = None
 ) -> Path:
@@ -131,7 +145,7 @@ def _fill(page: Worksheet, sheet: FieldSheet, header: Format, known: Format, day
         for column, value in enumerate(values):
             _write(page, number, column, value, known, day)
         for column in range(sheet.rows.shape[1], len(columns)):
-            page.write_blank(number, column, None, known)
+            page.write_blank(number, column, None, day if columns[column] == "date" else known)
     for column, name in enumerate(columns):
         page.set_column(column, column, _width(sheet, name))
 
@@ -156,23 +170,44 @@ def _validate(page: Worksheet, study: Study, sheet: FieldSheet) -> None:
     """Only valid entries are taken, in the cells to fill in and in those that are known."""
     last = max(len(sheet.rows), 1)
     columns = [*sheet.rows.columns, *sheet.entries]
-    rules = {**_rules_of_known(study, sheet), **_rules_of_entries(sheet)}
+    rules = {**_rules_of_known(study, sheet), **_rules_of_entries(study, sheet)}
     for name, rule in rules.items():
         column = columns.index(name)
         page.data_validation(1, column, last, column, rule)
 
 
-def _rules_of_entries(sheet: FieldSheet) -> dict[str, dict[str, Any]]:
-    rules: dict[str, dict[str, Any]] = {}
-    for name, entry in sheet.entries.items():
-        if entry.kind == "text":
-            continue
-        bounds: dict[str, Any] = {"criteria": ">=", "value": entry.low}
-        if entry.high is not None:
-            bounds = {"criteria": "between", "minimum": entry.low, "maximum": entry.high}
-        kind = {"whole": "integer", "number": "decimal"}[entry.kind]
-        rules[name] = {"validate": kind, **bounds, **_said(entry.says)}
-    return rules
+def _rules_of_entries(study: Study, sheet: FieldSheet) -> dict[str, dict[str, Any]]:
+    rules = {name: _rule_of(study, entry) for name, entry in sheet.entries.items()}
+    return {name: rule for name, rule in rules.items() if rule}
+
+
+def _rule_of(study: Study, entry: Entry) -> dict[str, Any]:
+    """What a cell to fill in takes; nothing for free text."""
+    if entry.kind == "date":
+        return _span(study)
+    if entry.kind == "list":
+        return _one_of(entry.choices, entry.says)
+    if entry.kind == "text":
+        return {}
+    bounds: dict[str, Any] = {"criteria": ">=", "value": entry.low}
+    if entry.high is not None:
+        bounds = {"criteria": "between", "minimum": entry.low, "maximum": entry.high}
+    kind = {"whole": "integer", "number": "decimal"}[entry.kind]
+    return {"validate": kind, **bounds, **_said(entry.says)}
+
+
+def _one_of(words: Sequence[str], says: str) -> dict[str, Any]:
+    """A drop-down; a list too long for a cell takes anything, and intake looks at it instead."""
+    if not words or len(",".join(words)) > LONGEST_LIST:
+        return {}
+    return {"validate": "list", "source": list(words), **_said(says)}
+
+
+def _span(study: Study) -> dict[str, Any]:
+    first = min(season.first_date for season in study.seasons)
+    last = max(season.last_date for season in study.seasons)
+    span = {"validate": "date", "criteria": "between", "minimum": first, "maximum": last}
+    return span | _said(f"A date from {first} to {last}")
 
 
 def _rules_of_known(study: Study, sheet: FieldSheet) -> dict[str, dict[str, Any]]:
@@ -182,15 +217,9 @@ def _rules_of_known(study: Study, sheet: FieldSheet) -> dict[str, dict[str, Any]
         if name not in sheet.rows:
             continue
         words = [word for word in dict.fromkeys(map(str, sheet.rows[name])) if word]
-        if words and len(",".join(words)) <= LONGEST_LIST:
-            source: list[Any] = words
-            says = f"One of: {', '.join(words)}"
-            rules[name] = {"validate": "list", "source": source, **_said(says)}
-    first = min(season.first_date for season in study.seasons)
-    last = max(season.last_date for season in study.seasons)
-    span = {"validate": "date", "criteria": "between", "minimum": first, "maximum": last}
-    dated = {"date": span | _said(f"A date from {first} to {last}")} if "date" in sheet.rows else {}
-    return rules | dated
+        rule = _one_of(words, f"One of: {', '.join(words)}")
+        rules |= {name: rule} if rule else {}
+    return rules | ({"date": _span(study)} if "date" in sheet.rows else {})
 
 
 def _said(text: str) -> dict[str, str]:

@@ -5,14 +5,15 @@ real date does, and the task moves with it. A task whose event nobody expects ha
 """
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
 import pandas as pd
 
-from trialkit.errors import Fault, StudyError
-from trialkit.study import STUDY_FILE, ProtocolRule, Study
+from trialkit.errors import Fault
+from trialkit.planning.entry import entry_fault
+from trialkit.study import ProtocolRule, Study
 
 State = Literal["done", "due", "expected", "open"]
 PLANTED: Final = "transplanted"
@@ -45,8 +46,8 @@ def tasks_of(
     """Return the tasks of a site-season in order of date, those without a date last.
 
     ``events`` is the table of what happened so far (date, plot, event), ``plots`` the layout that
-    tells which treatment a plot has. Raises StudyError if the
-    site-season has neither a planting date in study.toml nor a transplanting among its events.
+    tells which treatment a plot has. Where neither study.toml nor an event tells of the planting,
+    what hangs on it has no date; see :func:`missing_planting`.
     """
     when = Dates(study, season, site, _seen(events, plots))
     listed = [
@@ -58,29 +59,22 @@ def tasks_of(
     return tuple(sorted(listed, key=lambda task: (task.date or dt.date.max, task.what)))
 
 
+def missing_planting(
+    study: Study, season: int, site: str, tasks: Sequence[Task]
+) -> Iterator[Fault]:
+    """A site-season of which nobody said when it is planted: no visit of it has a date."""
+    if any(task.rule == "planting" and task.date is None for task in tasks):
+        what = f"{site} has no planting date in {season}, so its visits have no dates yet"
+        remedy = "Add [[layout.plantings]] with season, site and date, and plan again"
+        yield entry_fault(study, "layout.plantings", what, remedy, "no_planting", "question")
+
+
 class Dates:
     """Dates of one site-season: seen, planned and expected."""
 
     def __init__(self, study: Study, season: int, site: str, seen: pd.DataFrame) -> None:
         self.study, self.season, self.site, self.seen = study, season, site, seen
-        self.planted = self._planted()
-
-    def _planted(self) -> dt.date:
-        seen = self.seen_on(PLANTED)
-        planned = self.study.layout.planting(self.season, self.site)
-        if seen or planned:
-            return seen or planned  # type: ignore[return-value]
-        raise StudyError(
-            (
-                Fault(
-                    STUDY_FILE,
-                    column="layout.plantings",
-                    what=f"{self.site} has no planting date in {self.season}",
-                    remedy="Add [[layout.plantings]] with season, site and date",
-                    code="no_planting",
-                ),
-            )
-        )
+        self.planted = self.seen_on(PLANTED) or study.layout.planting(season, site)
 
     def seen_on(self, event: str, treatments: tuple[str, ...] = ()) -> dt.date | None:
         """First day on which an event was seen (on plots of these treatments, if any are named)."""
@@ -94,11 +88,14 @@ class Dates:
         if event == PLANTED:
             return self.planted
         day = self.study.layout.expected_days.get(event)
-        return None if day is None else self.planted + dt.timedelta(days=day)
+        unknown = day is None or self.planted is None
+        return None if unknown else self.planted + dt.timedelta(days=day)  # type: ignore[operator, arg-type]
 
     def planting(self) -> Task:
         """Planting itself."""
         done = self.seen_on(PLANTED)
+        if self.planted is None:
+            return Task(None, "Plant", (), "open", "no date yet: study.toml names none", "planting")
         state: State = "done" if done else "expected"
         return Task(self.planted, "Plant", (), state, "seen" if done else "planned", "planting")
 
@@ -121,6 +118,9 @@ class Dates:
 
     def visits(self, table: str, days: tuple[int, ...], what: str) -> Iterator[Task]:
         """Visits on their days after planting; pickings move with the first bloom."""
+        if self.planted is None:
+            yield Task(None, what, (), "open", "no date yet: waits for planting", table)
+            return
         late = self._bloom_shift() if table == "harvest" else 0
         why = (
             f"day {{}} after planting, moved {late:+d} days with the bloom"

@@ -60,10 +60,10 @@ def _to_come(task: Task, today: dt.date) -> bool:
 def _write_visit(
     study: Study, place: tuple[int, str], plots: pd.DataFrame, task: Task, folder: Path
 ) -> Path:
-    """A workbook that is whole in itself: the visit's sheets, then the layout."""
+    """The workbook of a visit: its sheets, and room for what else is seen on the day."""
     visit, date = task.rule.split("-")[0], task.date or dt.date.max
     pages = [make(study, plots, date) for make in _PAGES[visit]]
-    pages = [*(page for page in pages if len(page.rows)), sheets.plots_sheet(plots)]
+    pages = [*(page for page in pages if len(page.rows)), sheets.events_sheet(study, plots)]
     heading = f"{study.site(place[1]).name}, {visit} of {date}"
     return sheets.write_workbook(study, pages, folder / f"{visit}_{date}.xlsx", heading)
 
