@@ -81,7 +81,7 @@ def test_without_a_planting_date_the_entry_to_add_is_named_with_its_line(planned
     assert {(task.date, task.state) for task in tasks} == {(None, "open")}
     (fault,) = missing_planting(study, 2026, "brook_terrace", tasks)
     text = (study.folder / "study.toml").read_text().splitlines()
-    assert text[fault.row - 2] == "[[layout.plantings]]"
+    assert text[fault.row - 1] == "[layout]"
     assert "layout.plantings: brook_terrace has no planting date in 2026" in str(fault)
 
 
