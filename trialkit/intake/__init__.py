@@ -2,6 +2,7 @@
 
 from trialkit.intake.corrections import Correction, Corrections, read_corrections
 from trialkit.intake.costs import Costs, read_costs
+from trialkit.intake.draft import Draft, draft_study
 from trialkit.intake.files import FileRecord
 from trialkit.intake.fixes import offered_corrections, write_corrections
 from trialkit.intake.handed_on import HandedOn, read_handed_on, write_effects, write_handed_on
@@ -14,6 +15,7 @@ __all__ = [
     "Correction",
     "Corrections",
     "Costs",
+    "Draft",
     "FileRecord",
     "HandedOn",
     "SiteSeason",
@@ -21,6 +23,7 @@ __all__ = [
     "blank_tables",
     "check_study",
     "column_dictionary",
+    "draft_study",
     "offered_corrections",
     "read_corrections",
     "read_costs",
