@@ -30,6 +30,9 @@ def scaled_study(folder: Path, sites: int, seasons: int, blocks: int = 4, seed: 
 def _plan(sites: int, years: range) -> str:
     text = (EXAMPLE / "study.toml").read_text(encoding="utf-8")
     before, after = text.split("# --- Sites")[0], text.split("# --- What is counted")[1]
+    # The decision on record is about a site that this study does not have.
+    rules, decided = after.split("[[protocol_decisions]]")
+    after = rules + decided[decided.index("# --- Heat") :]
     places = "".join(
         f'[[sites]]\nid = "site_{n + 1}"\nname = "Site {n + 1}"\n'
         "normal_rain = { 6 = 3.9, 7 = 4.1 }\n"

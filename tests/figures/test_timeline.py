@@ -25,7 +25,7 @@ def visit(date: str, before: str | None, due: str | None, kept: bool) -> tuple:
 
 def test_late_is_counted_from_the_end_of_the_window(study):
     picture = figures.timeline(study, planned(cover("2025-06-24", "2025-07-01", False)))
-    assert picture.alt == "0 of 1 on time. Netting comes off at first bloom: 5 days late."
+    assert picture.alt == "Protocol: 0 of 1 on time. Netting comes off at first bloom: 5 days late."
 
 
 def test_early_is_counted_from_the_start_of_the_window(study):
@@ -46,8 +46,22 @@ def test_late_visits_are_counted_once_for_all_treatments(study, monkeypatch):
     frame = planned(*rows, *[(*row[:2], "netting", *row[3:]) for row in rows],
                     cover("2025-06-21", "2025-06-22", True))  # fmt: skip
     picture = assert_well_set(lambda: figures.timeline(study, frame), monkeypatch)
-    assert picture.alt == "1 of 2 on time. Plots are scouted every week: 1 late visit."
+    assert picture.alt == "Protocol: 1 of 2 on time. Plots are scouted every week: 1 late visit."
 
 
 def test_a_study_without_rules_says_so(study):
     assert "no protocol rule" in figures.timeline(study, planned()).alt
+
+
+def test_what_is_not_due_yet_is_neither_on_time_nor_late(study, monkeypatch):
+    mown = ("mown", "Clover is mown", "clover", "event", 4, "2025-07-20", "2025-07-26", None, None,
+            True)  # fmt: skip
+    waiting = planned(cover("2025-06-21", "2025-06-22", True), mown)
+    picture = assert_well_set(lambda: figures.timeline(study, waiting), monkeypatch)
+    assert picture.alt == "Protocol: 1 of 1 on time."
+
+
+def test_an_event_without_a_planned_date_is_drawn_where_it_happened(study):
+    unplanned = ("netting_off", "Netting comes off at first bloom", "netting", "event", 4, None,
+                 None, "2025-06-24", "2025-06-24", False)  # fmt: skip
+    assert "no date planned" in figures.timeline(study, planned(unplanned)).alt

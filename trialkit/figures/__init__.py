@@ -1,5 +1,6 @@
 """Pictures of findings and measures, each with its alternative text, caption and numbers."""
 
+from trialkit.figures.below import below_each_other
 from trialkit.figures.effects import effects
 from trialkit.figures.forest import forest
 from trialkit.figures.picture import Picture
@@ -14,6 +15,7 @@ from trialkit.figures.yield_and_culls import yield_and_culls
 
 __all__ = [
     "Picture",
+    "below_each_other",
     "effects",
     "forest",
     "plot_map",

@@ -126,10 +126,15 @@ def _single_rows(study: Study, own: pd.DataFrame, names: Mapping[str, str]) -> l
             record,
             f"{names.get(record.site, record.site)} {record.season}",
             4 + 5 * size,
-            " *" if int(record.season) in running else "",
+            " *" if int(record.season) in running else " †" if _is_excluded(study, record) else "",
         )
         for record, size in zip(rows_of(own), share, strict=True)
     ]
+
+
+def _is_excluded(study: Study, record: Any) -> bool:
+    decided = study.decision_on(int(record.season), str(record.site), str(record.treatment))
+    return decided is not None and decided.decision == "exclude"
 
 
 def _pooled_rows(total: pd.DataFrame) -> list[Row]:
@@ -196,9 +201,11 @@ def _caption(study: Study, name: str, panels: list[_Panel]) -> str:
     running = {season.year for season in study.seasons if not season.finished}
     so_far = any(panel.own["season"].isin(running).any() for panel in panels)
     star = " * The season is still running; not in the pooled effect." if so_far else ""
+    excluded = any(_is_excluded(study, row) for panel in panels for row in rows_of(panel.own))
+    dagger = " † Excluded from the pooled effect by decision." if excluded else ""
     wide = " The thick pale bar is the range expected at one more site-season." if foretold else ""
     return (
         f"{name} with {who}: difference from the untreated check, one row per site-season. Lines"
         f" are {labels.percent_level(study.level)}s; larger marks are more precise; the grey band"
-        f" holds differences smaller than the smallest worthwhile one.{wide}{star}"
+        f" holds differences smaller than the smallest worthwhile one.{wide}{star}{dagger}"
     )

@@ -185,14 +185,19 @@ def finish(figure: Figure, alt: str, caption: str, data: pd.DataFrame) -> Pictur
 
 
 def png(figure: Figure) -> bytes:
-    """Return the drawn figure as PNG without software name, date or any other text.
+    """Return the drawn figure as PNG without software name, date or any other text."""
+    canvas = figure.canvas
+    canvas.draw()
+    return compact(Image.fromarray(np.asarray(canvas.buffer_rgba())))  # type: ignore[attr-defined]
+
+
+def compact(image: Image.Image) -> bytes:
+    """Return an image as a small PNG.
 
     A palette of 128 colours makes a third of the bytes of full colour in less time, and cannot be
     told from it by eye in pictures of few colours such as these.
     """
-    canvas = figure.canvas
-    canvas.draw()
-    full = Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB")  # type: ignore[attr-defined]
+    full = image.convert("RGB")
     few = full.quantize(_COLOURS, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
     # The method's own buckets turn white into 254.
     few.putpalette([255 if part >= 254 else part for part in few.getpalette() or []])

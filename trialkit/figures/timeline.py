@@ -34,7 +34,8 @@ def timeline(study: Study, planned: pd.DataFrame) -> Picture:
     lines = _lines(study, planned)
     dates: list[Any] = [day for column in DATES for day in planned[column].dropna()]
     pad = pd.Timedelta(days=4)
-    done = f"{sum(kept for _, _, kept in lines)} of {len(lines)} on time"
+    due = [kept for _, own, kept in lines if not _waits(own)]
+    done = f"{sum(due)} of {len(due)} on time"
     room = text_width("not on record", SIZE, "bold") + 0.16
     axis = TimeAxis(min(dates) - pad, max(dates) + pad, theme.WIDTH - TEXT - room - RIGHT)
     names = [wrap(name, TEXT - 0.2, SIZE) for name, _, _ in lines]
@@ -50,7 +51,7 @@ def timeline(study: Study, planned: pd.DataFrame) -> Picture:
             _draw_line(axes, place, own)
             _beside(axes, place, name, _outcome(own))
         late = [f"{name}: {_outcome(own)}" for name, own, kept in lines if not kept]
-        alt = f"{done}. {'; '.join(late)}".rstrip() + ("." if late else "")
+        alt = f"Protocol: {done}. {'; '.join(late)}".rstrip() + ("." if late else "")
         return theme.finish(figure, alt, _CAPTION, planned)
 
 
@@ -79,7 +80,7 @@ def _draw_line(axes: Axes, place: int, own: list[Any]) -> None:
         seen = sorted({float(date2num(day)) for day in days if not pd.isna(day)})
         axes.plot(seen, [place] * len(seen), ls="", marker=marker, ms=6, color=colour, mec="white",
                   mew=0.6, zorder=3)  # fmt: skip
-    if own[0].kind == "event":
+    if own[0].kind == "event" and not pd.isna(own[0].planned_first):
         first, last = own[0].planned_first, own[0].planned_last
         axes.plot(
             [float(date2num(first)) - 0.4, float(date2num(last)) + 0.4], [place, place],
@@ -87,8 +88,15 @@ def _draw_line(axes: Axes, place: int, own: list[Any]) -> None:
         )  # fmt: skip
 
 
+def _waits(own: list[Any]) -> bool:
+    """True for an event that no plot has had yet, and that is not due yet."""
+    return own[0].kind == "event" and all(r.kept and pd.isna(r.happened_first) for r in own)
+
+
 def _outcome(own: list[Any]) -> str:
     """How far outside its window a rule was, at worst."""
+    if _waits(own):
+        return "not due yet"
     late = [row for row in own if not row.kept]
     if not late:
         return "on time"
@@ -97,12 +105,14 @@ def _outcome(own: list[Any]) -> str:
     worst = max(late, key=lambda row: _days_off(row))
     if pd.isna(worst.happened_last):
         return "not on record"
+    if pd.isna(worst.planned_last):
+        return "no date planned"
     side = "late" if worst.happened_last > worst.planned_last else "early"
     return f"{labels.plural(_days_off(worst), 'day')} {side}"
 
 
 def _days_off(row: Any) -> int:
-    if pd.isna(row.happened_last):
+    if pd.isna(row.happened_last) or pd.isna(row.planned_last):
         return 0
     after = (row.happened_last - row.planned_last).days
     return int(max(after, (row.planned_first - row.happened_first).days))
@@ -112,5 +122,6 @@ def _beside(axes: Axes, place: int, name: str, outcome: str) -> None:
     options: Any = {"fontsize": SIZE, "textcoords": "offset points", "va": "center"}
     options["xycoords"] = axes.get_yaxis_transform()
     axes.annotate(name, (0, place), (-72 * (TEXT - 0.08), 0), linespacing=1.0, **options)
-    weight, colour = ("normal", theme.SOFT) if outcome == "on time" else ("bold", theme.INK)
+    quiet = outcome in ("on time", "not due yet")
+    weight, colour = ("normal", theme.SOFT) if quiet else ("bold", theme.INK)
     axes.annotate(outcome, (1, place), (8, 0), weight=weight, color=colour, **options)

@@ -5,20 +5,12 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from trialkit.columns import ACROSS, EFFECTS
+from trialkit.columns import ACROSS, EFFECTS, PLOT_VALUES
+from trialkit.findings.decisions import as_decided, exclusion
 from trialkit.findings.effect_table import Scope
+from trialkit.findings.environment import Environment, environment_label
 from trialkit.findings.site_season import Findings, analyse_measures, collect, stacked
 from trialkit.study import Study
-
-
-@dataclass(frozen=True)
-class Environment:
-    """One site-season that takes part: its plot values and its own effects (columns EFFECTS)."""
-
-    season: int
-    site: str
-    values: pd.DataFrame
-    effects: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -38,8 +30,13 @@ class AcrossFindings:
 
 
 def across_findings(study: Study, environments: Sequence[Environment]) -> AcrossFindings:
-    """Combine the finished site-seasons; an unfinished one is shown, but not pooled."""
-    finished = [item for item in environments if study.season(item.season).finished]
+    """Combine the finished site-seasons; an unfinished one is shown, but not pooled.
+
+    What study.toml decides to exclude is not pooled either.
+    """
+    finished = as_decided(
+        study, [item for item in environments if study.season(item.season).finished]
+    )
     analyses, unanswered = analyse_measures(study, _pooled_values(finished), "environment")
     return AcrossFindings(
         pooled=collect(study, analyses, unanswered, Scope(0, ACROSS)),
@@ -49,27 +46,27 @@ def across_findings(study: Study, environments: Sequence[Environment]) -> Across
     )
 
 
-def environment_label(season: int, site: str) -> str:
-    """Identifier of a site-season inside an analysis across."""
-    return f"{season}_{site}"
-
-
 def _pooled_values(environments: Sequence[Environment]) -> pd.DataFrame:
     frames = [
         item.values.assign(environment=environment_label(item.season, item.site))
         for item in environments
     ]
-    return pd.concat(frames, ignore_index=True)
+    return stacked(frames, (*PLOT_VALUES, "environment"))
 
 
 def _left_out(study: Study, environments: Sequence[Environment]) -> dict[tuple[int, str], str]:
     reasons = {
+        place: exclusion(study, *place)
+        for place in study.site_seasons()
+        if exclusion(study, *place)
+    }
+    reasons |= {
         (item.season, item.site): "the season is not finished; its figures may still change"
         for item in environments
         if not study.season(item.season).finished
     }
     present = {(item.season, item.site) for item in environments}
     for place in study.site_seasons():
-        if place not in present:
+        if place not in present and place not in reasons:
             reasons[place] = "its data could not be used"
     return reasons

@@ -9,7 +9,7 @@ from scipy import stats
 
 from trialkit.columns import EFFECTS
 from trialkit.errors import AnalysisError
-from trialkit.findings.across import Environment
+from trialkit.findings.environment import Environment
 from trialkit.findings.refit import effects_again, values_of
 from trialkit.inference import Analysis
 from trialkit.inference.trend import permutation_trend

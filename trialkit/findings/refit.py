@@ -7,8 +7,8 @@ import pandas as pd
 
 from trialkit.columns import ACROSS, EFFECTS, MEANS
 from trialkit.errors import AnalysisError
-from trialkit.findings.across import Environment, environment_label
 from trialkit.findings.effect_table import Scope, effect_rows, mean_rows
+from trialkit.findings.environment import Environment, environment_label
 from trialkit.findings.site_season import response_columns
 from trialkit.inference import Analysis, analyze
 from trialkit.study import Measure, Study

@@ -9,7 +9,7 @@ import pandas as pd
 
 from trialkit.columns import ACROSS, EFFECTS
 from trialkit.errors import AnalysisError
-from trialkit.findings.across import Environment
+from trialkit.findings.environment import Environment
 from trialkit.findings.refit import Way, each_place, effects_again, values_of
 from trialkit.findings.verdict import judge
 from trialkit.inference import Analysis

@@ -42,6 +42,15 @@ def timed(rule: ProtocolRule, data: SiteData) -> pd.DataFrame:
     return plots[["treatment"]].assign(planned=planned, happened=happened).reset_index()
 
 
+def is_due(
+    rule: ProtocolRule, plots: pd.DataFrame, data: SiteData, tables: Mapping[str, pd.DataFrame]
+) -> pd.Series:
+    """Say of each plot of :func:`timed` whether its window has passed (season over: of every)."""
+    if not data.until.running:
+        return pd.Series(True, index=plots.index)
+    return plots["planned"] + pd.Timedelta(days=rule.within) < last_on_record(data, tables)
+
+
 def visits_of(
     rule: ProtocolRule, data: SiteData, tables: Mapping[str, pd.DataFrame]
 ) -> pd.DataFrame:
@@ -77,10 +86,7 @@ def _broken(
     if rule.event is None:
         return _broken_gaps(rule, data, tables)
     plots = timed(rule, data)
-    slack = pd.Timedelta(days=rule.within)
-    due = pd.Series(True, index=plots.index)
-    if data.until.running:
-        due = plots["planned"] + slack < last_on_record(data, tables)
+    due = is_due(rule, plots, data, tables)
     off = (plots["happened"] - plots["planned"]).dt.days
     missing = plots["happened"].isna() & due
     unjudged = plots["planned"].isna() & (plots["happened"].notna() | due)

@@ -5,7 +5,7 @@ from typing import Final
 
 import pandas as pd
 
-from trialkit.measures.protocol import timed, visits_of
+from trialkit.measures.protocol import is_due, timed, visits_of
 from trialkit.measures.site_data import SiteData, site_data
 from trialkit.study import ProtocolRule, Study
 
@@ -31,11 +31,12 @@ def timeline(
     ``kind`` is "event": one row per rule and treatment, from the earliest window's start to the
     latest one's end over its plots; or "visit": one row per date on which plots of the treatment
     were visited, the window being how long after the visit before it was due. ``kept`` says that
-    every plot was on time; dates not on record are NaT.
+    every plot was on time; dates not on record are NaT. In a season still running an event that is
+    not due yet is kept and has no date. A rule of which neither plan nor event is known has no row.
     """
     data = site_data(study, season, site, tables)
     parts = [
-        _event_rows(rule, data) if rule.event else _visit_rows(rule, data, tables)
+        _event_rows(rule, data, tables) if rule.event else _visit_rows(rule, data, tables)
         for rule in study.protocol
     ]
     known = [part for part in parts if len(part)]
@@ -44,10 +45,15 @@ def timeline(
     return pd.concat(known, ignore_index=True)[list(TIMELINE)]
 
 
-def _event_rows(rule: ProtocolRule, data: SiteData) -> pd.DataFrame:
+def _event_rows(
+    rule: ProtocolRule, data: SiteData, tables: Mapping[str, pd.DataFrame]
+) -> pd.DataFrame:
     plots, slack = timed(rule, data), pd.Timedelta(days=rule.within)
+    waiting = plots["happened"].isna() & ~is_due(rule, plots, data, tables)
     start, end = plots["planned"] - slack, plots["planned"] + slack
-    plots = plots.assign(start=start, end=end, kept=plots["happened"].between(start, end))
+    kept = plots["happened"].between(start, end) | waiting
+    plots = plots.assign(start=start, end=end, kept=kept)
+    plots = plots.dropna(subset=["planned", "happened"], how="all")
     rows = plots.groupby("treatment", observed=True).agg(
         plots=("plot", "size"),
         planned_first=("start", "min"),

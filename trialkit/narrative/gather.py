@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from trialkit.findings import AcrossFindings, Findings
+from trialkit.findings import AcrossFindings, Findings, without_excluded
 from trialkit.narrative.claims import standing_of
 from trialkit.narrative.conditions import Condition
 from trialkit.narrative.default_text import bullets, default_sentences
@@ -64,9 +64,8 @@ def across_facts(
     """
     pooled = _effects(study, found.pooled.effects)
     finished = set(found.environments)
-    singles = tuple(
-        one for one in _effects(study, found.effects) if (one.season, one.site) in finished
-    )
+    stay = without_excluded(study, found.effects)
+    singles = tuple(one for one in _effects(study, stay) if (one.season, one.site) in finished)
     facts = _facts(study, pooled, singles, found.pooled, across=True)
     values = [
         *_of_environments(found),

@@ -42,10 +42,7 @@ class ClaimLine:
 
 @dataclass(frozen=True)
 class IndexEntry:
-    """One report on the index; ``season`` and ``site`` are None for one on the whole study.
-
-    ``title`` names a report on the whole study; a site's report goes by the name of the site.
-    """
+    """One report on the index; ``season`` and ``site`` are None for the one across all."""
 
     season: int | None
     site: str | None
@@ -55,7 +52,6 @@ class IndexEntry:
     notebook: str = ""
     verdicts: tuple[VerdictLine, ...] = ()
     claims: tuple[ClaimLine, ...] = ()
-    title: str = "Across all sites and seasons"
 
 
 @dataclass(frozen=True)
@@ -95,7 +91,7 @@ def _template() -> Template:
 
 
 def _card(entry: IndexEntry, study: Study) -> Card:
-    title = entry.title if entry.site is None else study.site(entry.site).name
+    title = "Across all sites and seasons" if entry.site is None else study.site(entry.site).name
     return Card(title, entry, STATUS_WORDS[entry.status], tuple(_found(entry.verdicts, study)))
 
 

@@ -7,12 +7,13 @@ from pathlib import Path
 from trialkit import figures, intake
 from trialkit.errors import AnalysisError
 from trialkit.figures.picture import Picture
-from trialkit.findings import AcrossFindings, Environment, across_findings
+from trialkit.findings import AcrossFindings, Environment, Standing, across_findings
 from trialkit.findings.consistency import prediction
 from trialkit.intake import FileRecord, HandedOn
 from trialkit.narrative.facts import Facts
 from trialkit.narrative.gather import across_facts
 from trialkit.narrative.names import names_table
+from trialkit.narrative.protocol_text import protocol_cautions, protocol_table
 from trialkit.narrative.results import reading_note, results_table
 from trialkit.narrative.tables import Table, Words
 from trialkit.report import across_parts, as_run, end_matter, words
@@ -51,16 +52,18 @@ class AcrossReport:
     @cached_property
     def facts(self) -> Facts:
         """What the narrative may quote and its claims are judged by."""
-        return across_facts(self.study, self.findings)
+        cautions = tuple(protocol_cautions(self.study, self._standings))
+        return across_facts(self.study, self.findings, own_cautions=cautions)
 
     def site_seasons(self) -> Table:
         """Which site-seasons take part, and why the others do not."""
         return across_parts.site_seasons_table(self.study, self.findings)
 
     def trials(self) -> Stack:
-        """The trials behind the answer: which take part, and what was corrected."""
+        """The trials behind the answer: which take part, other protocols, corrections."""
         corrections = across_parts.corrections_words(self.study, self.handed_on)
-        return Stack((self.site_seasons(), corrections))
+        protocol = protocol_table(self.study, self._standings)
+        return Stack((self.site_seasons(), protocol, corrections))
 
     def results(self) -> Stack:
         """A table for every measure: combined means, effects and verdicts."""
@@ -94,6 +97,10 @@ class AcrossReport:
             intake.write_effects(Path(output), self.findings.pooled.effects)
             words.write_facts(self.facts, Path(output))
         return end_matter.end_matter(self.study, self.findings.pooled, self.files)
+
+    @property
+    def _standings(self) -> tuple[Standing, ...]:
+        return across_parts.protocol_standings(self.study, self.handed_on)
 
     def _forest(self, which: int) -> Picture | Words:
         measures_found = self._primary()

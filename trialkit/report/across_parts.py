@@ -1,10 +1,20 @@
-"""The trials behind the combined answer: which take part, what was corrected."""
+"""The trials behind the combined answer: which take part, other protocols, corrections."""
 
 from collections.abc import Sequence
 
 from trialkit import measures
-from trialkit.findings import AcrossFindings, site_season_findings, verdicts_moved
+from trialkit.columns import DEVIATIONS
+from trialkit.findings import (
+    AcrossFindings,
+    Standing,
+    site_season_findings,
+    standings,
+    verdicts_moved,
+)
+from trialkit.findings.decisions import excluded_treatments
+from trialkit.findings.site_season import stacked
 from trialkit.intake import HandedOn, SiteSeason
+from trialkit.narrative.phrases import listed
 from trialkit.narrative.tables import Column, Table, Words
 from trialkit.report.corrections import corrections_by_place, undone
 from trialkit.study import Study
@@ -23,7 +33,7 @@ def handed_on(study: Study, data: SiteSeason) -> HandedOn:
 def site_seasons_table(study: Study, findings: AcrossFindings) -> Table:
     """One row per site-season: does it take part, and how many corrections it has on record."""
     corrections = corrections_by_place(study)
-    taking = [(place, "takes part") for place in findings.environments]
+    taking = [(place, _part(study, *place)) for place in findings.environments]
     missing = [(place, f"left out: {why}") for place, why in findings.left_out.items()]
     rows = [
         (study.site(site).name, season, said, corrections.get((season, site), 0))
@@ -31,6 +41,17 @@ def site_seasons_table(study: Study, findings: AcrossFindings) -> Table:
     ]
     heads = [Column("Site"), Column("Season"), Column("Combined answer")]
     return Table.of("Site-seasons", [*heads, Column("Corrections", numeric=True)], rows)
+
+
+def _part(study: Study, season: int, site: str) -> str:
+    """Takes part, with all treatments or without some."""
+    out = [study.treatment(name).label for name in excluded_treatments(study, season, site)]
+    return f"takes part without {listed(out)}" if out else "takes part"
+
+
+def protocol_standings(study: Study, places: Sequence[HandedOn]) -> tuple[Standing, ...]:
+    """Every treatment that followed another protocol somewhere, and what was decided on it."""
+    return standings(study, stacked([one.departures for one in places], DEVIATIONS))
 
 
 def corrections_words(study: Study, places: Sequence[HandedOn]) -> Words:

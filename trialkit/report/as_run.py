@@ -7,8 +7,9 @@ import pandas as pd
 
 from trialkit import measures
 from trialkit.errors import Fault, sentence
-from trialkit.findings import Findings
+from trialkit.findings import Findings, standings
 from trialkit.intake import SiteSeason
+from trialkit.narrative.protocol_text import protocol_cautions
 from trialkit.narrative.tables import Column, Table, Words, inert
 from trialkit.report.display import Fold, Part, Stack, bullets, folded_if_long
 from trialkit.study import Study
@@ -35,11 +36,13 @@ def trial_as_run(
 ) -> Stack:
     """Layout, weather, protocol departures, corrections, what was left out or found wrong."""
     place = (study, data.season, data.site, data.tables)
+    departures = measures.deviations(*place)
     return Stack(
         (
             Words(layout(study, data.tables["plots"])),
             Words(bullets(measures.weather_summary(*place).words)),
-            _deviation_table(study, measures.deviations(*place)),
+            _deviation_table(study, departures),
+            *_decisions(study, data, departures),
             *corrections,
             _left_out_table(study, measures.left_out(values)),
             _notes_table(study, measures.notes(*place, data.left_out)),
@@ -77,6 +80,16 @@ def _deviation_table(study: Study, deviations: pd.DataFrame) -> Table | Fold:
     heads = [Column(text) for text in ("Rule", "Treatment", "Planned", "Happened")]
     table = Table.of("Departures from the protocol", heads, rows)
     return _or_say(table, "No departure from the protocol was found.")
+
+
+def _decisions(study: Study, data: SiteSeason, departures: pd.DataFrame) -> tuple[Words, ...]:
+    """What departures that make another protocol mean for the combined answer."""
+    own = [
+        one
+        for one in standings(study, departures)
+        if (one.season, one.site) == (data.season, data.site)
+    ]
+    return (Words(bullets(protocol_cautions(study, own))),) if own else ()
 
 
 def _left_out_table(study: Study, left_out: pd.DataFrame) -> Table | Fold:

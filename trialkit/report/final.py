@@ -11,7 +11,13 @@ from trialkit import figures, intake
 from trialkit.columns import ACROSS
 from trialkit.errors import AnalysisError
 from trialkit.figures.picture import Picture
-from trialkit.findings import AcrossFindings, across_findings, consistency, robustness
+from trialkit.findings import (
+    AcrossFindings,
+    across_findings,
+    consistency,
+    robustness,
+    without_excluded,
+)
 from trialkit.findings.costs_of import TreatmentCosts
 from trialkit.findings.economics import Money, money_of
 from trialkit.findings.economics_grid import fitted, price_cost_grid
@@ -218,7 +224,8 @@ class FinalReport:
     @property
     def _finished_effects(self) -> pd.DataFrame:
         places = pd.DataFrame(self.findings.environments, columns=["season", "site"])
-        return self.findings.effects.merge(places, on=["season", "site"])
+        effects = without_excluded(self.study, self.findings.effects)
+        return effects.merge(places, on=["season", "site"])
 
     @property
     def _across(self) -> AcrossReport:
@@ -257,15 +264,13 @@ class FinalReport:
         return figures.versions(self.study, table, "under every choice that can be defended")
 
 
-def open_final(study: str | Path, reports: str | Path = "") -> FinalReport:
-    """Gather every site-season of a study, its costs and prices, and work out what follows.
+def open_final(study: str | Path) -> FinalReport:
+    """Read every site-season of a study, its costs and prices, and work out what follows.
 
-    ``reports`` is the folder of the study's finished reports, whose handed-on tables are taken as
-    they stand; empty, every field file is read and analysed anew. Both give the same numbers.
-    Raises AnalysisError where fewer than two finished site-seasons can be used.
+    Raises AnalysisError where fewer than two site-seasons can be used.
     """
     plan = open_study(study)
-    evidence, costs = gather(plan, Path(reports) if reports else None)
+    evidence, costs = gather(plan)
     if len(evidence.finished) < 2:
         raise AnalysisError(
             f"A final report needs two finished site-seasons or more; {plan.name} has "

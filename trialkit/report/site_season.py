@@ -16,7 +16,6 @@ from trialkit.narrative.names import names_table
 from trialkit.narrative.results import reading_note, results_table
 from trialkit.narrative.tables import Table, Words
 from trialkit.report import as_run, end_matter, words
-from trialkit.report.background import background_of
 from trialkit.report.corrections import Undone, undone
 from trialkit.report.display import Stack
 from trialkit.report.place import open_study
@@ -123,20 +122,17 @@ class SiteSeasonReport:
         measure = self._primary()[0].id
         return figures.plot_map(self.study, self.data.tables["plots"], self.values, measure)
 
-    def weather_figure(self) -> Picture | Words:
-        """Temperature and rain, with the bloom of each treatment marked."""
-        if self.data.tables["weather"].empty:
-            return Words("There is no weather on record.")
-        weather = measures.weather_summary(self.study, self.season, self.site, self.data.tables)
-        bloom = measures.bloom(self.study, self.season, self.site, self.data.tables)
-        return figures.weather_strip(self.study, weather.daily, bloom)
+    def season_figure(self) -> Picture | Words:
+        """The protocol's dates, planned and done, above the weather."""
+        shown = [part for part in (self._timeline(), self._weather()) if part is not None]
+        if not shown:
+            return Words("There is no weather on record, and no protocol rule that can be drawn.")
+        return figures.below_each_other(*shown)
 
     def end_matter(self, output: str = "") -> Stack:
         """Methods and provenance; ``output`` is a folder for findings.csv and what goes with it."""
         if output:
             intake.write_handed_on(Path(output), self._handed_on())
-            background = background_of(self.study, self.data, self.undone)
-            intake.write_background(Path(output), background, self.undone.as_typed)
             words.write_facts(self.facts, Path(output))
         return end_matter.end_matter(self.study, self.findings, self.data.files)
 
@@ -144,6 +140,18 @@ class SiteSeasonReport:
         departures = measures.deviations(self.study, self.season, self.site, self.data.tables)
         tables = (self.values, self.findings.effects, departures, self.undone.moved)
         return HandedOn(self.season, self.site, *tables)
+
+    def _timeline(self) -> Picture | None:
+        place = (self.study, self.season, self.site, self.data.tables)
+        planned = measures.timeline(*place)
+        return None if planned.empty else figures.timeline(self.study, planned)
+
+    def _weather(self) -> Picture | None:
+        if self.data.tables["weather"].empty:
+            return None
+        place = (self.study, self.season, self.site, self.data.tables)
+        daily, bloom = measures.weather_summary(*place).daily, measures.bloom(*place)
+        return figures.weather_strip(self.study, daily, bloom)
 
     def _season_words(self) -> str:
         place = (self.season, self.site, self.data.tables)

@@ -7,6 +7,7 @@ from typing import Literal
 
 from pydantic import Field, PrivateAttr, model_validator
 
+from trialkit.study.decisions import ProtocolDecision, decision_problems
 from trialkit.study.economics import Economics
 from trialkit.study.layout import Layout
 from trialkit.study.mapping import TableMapping, mapping_problems
@@ -49,6 +50,7 @@ class Study(Part):
     ratings: tuple[Rating, ...] = ()
     measures: tuple[Measure, ...]
     protocol: tuple[ProtocolRule, ...] = ()
+    protocol_decisions: tuple[ProtocolDecision, ...] = ()
     degree_days: DegreeDays | None = None
     layout: Layout = Layout()
     intake: dict[str, TableMapping] = Field(default_factory=dict)
@@ -113,6 +115,12 @@ class Study(Part):
         """Folder of a site-season's files."""
         return self._folder / "data" / str(season) / site
 
+    def decision_on(self, season: int, site: str, treatment: str = "") -> ProtocolDecision | None:
+        """Return what was decided on a treatment at a site, or on the whole site in that season."""
+        here = [d for d in self.protocol_decisions if (d.season, d.site) == (season, site)]
+        own = [d for d in here if d.treatment == treatment]
+        return next(iter([*own, *(d for d in here if not d.treatment)]), None)
+
     def in_season(self, year: int, date: dt.date) -> bool:
         """Say whether a date lies within the season's first and last date."""
         season = self.season(year)
@@ -155,6 +163,10 @@ class Study(Part):
             for treatment in rule.treatments:
                 yield from _unknown(f"protocol '{rule.id}'", "treatment", treatment, treatments)
         yield from self._layout_problems(treatments, sites)
+        checks = [t.id for t in self.treatments if t.check]
+        if self.protocol_decisions and len(checks) == 1:
+            decided, places = self.protocol_decisions, self.site_seasons()
+            yield from decision_problems(decided, places, treatments, checks[0])
 
     def _layout_problems(self, treatments: set[str], sites: set[str]) -> Iterator[str]:
         grouped = [name for names in self.layout.whole_plots.values() for name in names]
