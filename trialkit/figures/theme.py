@@ -56,6 +56,8 @@ _SETTINGS: Final[Mapping[Any, Any]] = {
     "axes.spines.right": False,
     "axes.linewidth": 0.8,
     "axes.unicode_minus": True,
+    # At 180 dots an inch hinting cannot be seen, and takes a tenth of the drawing time.
+    "text.hinting": "none",
     "xtick.color": RULE,
     "ytick.color": RULE,
     "xtick.labelcolor": INK,

@@ -8,7 +8,7 @@ comparisons with a check whose correlations factor (Dunnett 1955), all pairs wit
 as in Genz & Bretz 2009, Computation of Multivariate Normal and t Probabilities).
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -80,11 +80,32 @@ def critical(level: float, family: Comparisons, df: float) -> float:
     if m == 1:
         return low
 
-    def f(x: float) -> float:
-        return float(tail(np.array([x]), family, df)[0]) - miss
+    loadings = _star_loadings(family)
+    if loadings is not None:
+        return _star_critical(low, high, miss, tuple(loadings.round(13).tolist()), float(df))
+    return _solved(lambda x: tail(np.array([x]), family, df), low, high, miss)
 
-    if f(low) <= 0 or f(high) >= 0:
-        return low if f(low) <= 0 else high
+
+@lru_cache(maxsize=256)
+def _star_critical(
+    low: float, high: float, miss: float, loadings: tuple[float, ...], df: float
+) -> float:
+    """Measures of one balanced trial share their comparisons; what they differ in is rounding."""
+    return _solved(lambda x: 1 - _star_inside(np.array([x]), np.array(loadings), df),
+                   low, high, miss)  # fmt: skip
+
+
+def _solved(
+    tail_at: Callable[[float], np.ndarray], low: float, high: float, miss: float
+) -> float:
+    """Return where the tail falls to ``miss`` between two values that hold it, or the nearer."""
+
+    def f(x: float) -> float:
+        return float(tail_at(x)[0]) - miss
+
+    above, below = f(low), f(high)
+    if above <= 0 or below >= 0:
+        return low if above <= 0 else high
     return float(optimize.brentq(f, low, high, xtol=1e-10))
 
 

@@ -9,12 +9,14 @@ from trialkit.measures.protocol import deviations
 from trialkit.measures.rain import rain_normals
 from trialkit.measures.reduction import abbott, henderson_tilton
 from trialkit.measures.season_frames import curve, grades
+from trialkit.measures.steady import SteadyTables
 from trialkit.measures.timeline import timeline
 from trialkit.measures.weather import WeatherSummary, weather_summary
 
 __all__ = [
     "EVERY_PLOT",
     "LastComplete",
+    "SteadyTables",
     "WeatherSummary",
     "abbott",
     "area_under_progress_curve",

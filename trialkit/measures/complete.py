@@ -6,6 +6,7 @@ from typing import Final
 
 import pandas as pd
 
+from trialkit.measures.steady import once_per_tables
 from trialkit.measures.tables import plots_of, table_of
 from trialkit.measures.visits import last_whole_round, rounds
 from trialkit.study import Study
@@ -35,6 +36,7 @@ class LastComplete:
     words: str
 
 
+@once_per_tables
 def last_complete(
     study: Study, season: int, site: str, tables: Mapping[str, pd.DataFrame]
 ) -> LastComplete:

@@ -8,6 +8,7 @@ from trialkit.measures.curves import areas_by_plot
 from trialkit.measures.happenings import dates_of, days_after
 from trialkit.measures.result import leave_out, note, result, without_value
 from trialkit.measures.site_data import SiteData
+from trialkit.measures.steady import once_per_data
 from trialkit.measures.tables import is_blank
 from trialkit.study import Measure
 
@@ -105,8 +106,12 @@ def _start(visits: pd.DataFrame, data: SiteData) -> tuple[pd.Series, str]:
 
 
 def _visits(measure: Measure, data: SiteData) -> pd.DataFrame:
-    plants = data.standing["plants"]
-    return visit_counts(data.scouting, plants, str(measure.organism), measure.stage)
+    return _visits_of(data, str(measure.organism), measure.stage)
+
+
+@once_per_data
+def _visits_of(data: SiteData, organism: str, stage: str | None) -> pd.DataFrame:
+    return visit_counts(data.scouting, data.standing["plants"], organism, stage)
 
 
 def _seen(measure: Measure, data: SiteData) -> Coverage:

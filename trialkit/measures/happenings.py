@@ -3,9 +3,11 @@
 import pandas as pd
 
 from trialkit.measures.site_data import SiteData
+from trialkit.measures.steady import once_per_data
 from trialkit.measures.tables import is_blank
 
 
+@once_per_data
 def dates_of(data: SiteData, event: str) -> pd.Series:
     """Return the first date of ``event`` by standing plot (NaT: not recorded).
 

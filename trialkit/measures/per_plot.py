@@ -9,6 +9,7 @@ from trialkit import columns
 from trialkit.measures import counts, flowering, ratings, shares, yields
 from trialkit.measures.dropped import without_dropped
 from trialkit.measures.site_data import SiteData, site_data
+from trialkit.measures.steady import once_per_tables
 from trialkit.study import Measure, Study
 
 KIND_FUNCTIONS: Final[dict[str, Callable[[Measure, SiteData], pd.DataFrame]]] = {
@@ -84,6 +85,7 @@ def notes(
     return _told_once(kept[kept["note"] != ""], "note", analysed)[list(NOTES)]
 
 
+@once_per_tables
 def _measured(
     study: Study,
     season: int,

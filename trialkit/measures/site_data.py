@@ -1,11 +1,13 @@
 """The tables of a site-season as the measures see them: plots still standing, complete dates."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import pandas as pd
 
 from trialkit.measures.complete import CLIPPED_BY, LastComplete, last_complete
+from trialkit.measures.steady import once_per_tables
 from trialkit.measures.tables import COLUMNS, is_blank, plots_of, table_of
 from trialkit.study import Study
 
@@ -18,6 +20,7 @@ class SiteData:
     standing : those of them that are not lost, indexed by plot.
     scouting ... weather : rows with a date, of standing plots, up to the last complete date.
     until : how far the tables reach.
+    known : what was derived from all this already.
     """
 
     study: Study
@@ -32,8 +35,10 @@ class SiteData:
     events: pd.DataFrame
     weather: pd.DataFrame
     until: LastComplete
+    known: dict[Any, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
 
+@once_per_tables
 def site_data(study: Study, season: int, site: str, tables: Mapping[str, pd.DataFrame]) -> SiteData:
     """Return the tables of a site-season cut down to what is analysed."""
     plots = plots_of(tables)

@@ -12,6 +12,7 @@ from trialkit.measures.flowering import spans_of
 from trialkit.measures.happenings import dates_of
 from trialkit.measures.rain import daily_normal
 from trialkit.measures.site_data import SiteData, site_data
+from trialkit.measures.steady import once_per_tables
 from trialkit.measures.weather_words import words_of
 from trialkit.study import Study
 from trialkit.study.units import to_canonical
@@ -61,6 +62,7 @@ class WeatherSummary:
         return 100.0 * self.rain_compared / normal if normal > 0 else float("nan")
 
 
+@once_per_tables
 def weather_summary(
     study: Study,
     season: int,

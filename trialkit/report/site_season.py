@@ -1,6 +1,6 @@
 """The report of one site-season, as the notebook's cells call it: one method, one thing to show."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -170,5 +170,6 @@ def open_report(study: str | Path, season: int, site: str) -> SiteSeasonReport:
     plan = open_study(study)
     data = intake.read_site_season(plan, int(season), site)
     data.require_usable()
+    data = replace(data, tables=measures.SteadyTables(data.tables))
     values = measures.plot_values(plan, data.season, data.site, data.tables, data.left_out)
     return SiteSeasonReport(plan, data, values, site_season_findings(plan, values))
