@@ -34,12 +34,15 @@ def test_balanced_units_are_counted_once():
     assert data.stacks[0].kernels.shape == (4, 1, 12, 12)
 
 
-def test_units_that_lost_different_plots_are_told_apart():
+def test_few_units_that_lost_plots_are_filled_up_to_the_size_of_the_rest():
     data = arrange(*layout(5, lost=(0, 13)))
-    assert [(s.x.shape[1], s.count.tolist()) for s in data.stacks] == [
-        (11, [1.0, 1.0]),
-        (12, [3.0]),
-    ]
+    assert [s.count.tolist() for s in data.stacks] == [[3.0, 1.0, 1.0]]
+    assert data.stacks[0].idle.sum(axis=1).tolist() == [0.0, 1.0, 1.0]
+
+
+def test_many_units_of_a_size_are_not_filled_up():
+    data = arrange(*layout(90, lost=tuple(range(0, 540, 12))))
+    assert [s.x.shape[1] for s in data.stacks] == [11, 12]
 
 
 @pytest.mark.parametrize("lost", [(), (0, 13, 14, 40)])
@@ -65,10 +68,11 @@ def test_order_of_rows_changes_nothing():
 def test_rows_lead_back_to_the_input():
     y, x, unit, factors = layout(4, (0, 13))
     data = arrange(y, x, unit, factors)
+    filled = np.vstack([x, np.zeros(4)])
     found = np.sort(np.concatenate([s.rows.ravel() for s in data.stacks]))
-    assert found.tolist() == list(range(len(y)))
+    assert found[found < len(y)].tolist() == list(range(len(y)))
     for stack in data.stacks:
-        np.testing.assert_array_equal(x[stack.rows], stack.x[stack.kind])
+        np.testing.assert_array_equal(filled[stack.rows], stack.x[stack.kind])
 
 
 def test_a_component_can_be_left_out():

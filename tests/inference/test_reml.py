@@ -75,7 +75,8 @@ def test_component_that_repeats_another_is_dropped():
     draw = np.random.default_rng(3)
     group = np.repeat(np.arange(5), 4)
     factors = {"group": group, "again": group + 100}
-    data, dropped = identifiable(arrange(draw.normal(size=20), np.ones((20, 1)), group, factors))
+    y = draw.normal(size=20)
+    data, dropped, _ = identifiable(arrange(y, np.ones((20, 1)), group, factors))
     assert dropped == ("again",)
     assert data.names == ("group", "residual")
 

@@ -5,6 +5,10 @@ of a split plot). Units with the same design rows and the same pattern of random
 their matrices, so a balanced study costs as much as one of its environments, and the cost of any
 study grows linearly with its units. Only the sum and the sum of outer products of the responses of
 equal units are kept; the likelihood needs no more.
+
+Units that lost plots are filled up with idle rows to the size of the next larger units where only
+few units have their size: such a row has nothing in design, factors and response, and a variance
+of one, so that it adds nothing to any sum, and all units together cost one call of each routine.
 """
 
 from collections.abc import Mapping
@@ -13,18 +17,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 RESIDUAL = "residual"
+FEW_UNITS = 40
+IDLE = -1
 
 
 @dataclass(frozen=True)
 class Stack:
-    """All distinct units of one size ``n``; P of them, K variance components, p fixed effects.
+    """Distinct units filled up to one size ``n``; P of them, K components, p fixed effects.
 
     count    : (P,) how many units look alike.
     x        : (P, n, p) fixed-effect rows.
     kernels  : (K, P, n, n) derivative of the covariance by each component.
     total    : (P, n) sum of the responses over the like units.
     products : (P, n, n) sum of their outer products.
-    rows     : (U, n) where each unit's rows stood in the input; kind, (U,) which P it is.
+    idle     : (P, n) one where a row is filling, zero where it is an observation.
+    rows     : (U, n) where each unit's rows stood in the input, the number of observations for
+               filling; kind, (U,) which P it is.
     """
 
     count: np.ndarray
@@ -32,8 +40,16 @@ class Stack:
     kernels: np.ndarray
     total: np.ndarray
     products: np.ndarray
+    idle: np.ndarray
     rows: np.ndarray
     kind: np.ndarray
+
+
+    def covariance(self, theta: np.ndarray) -> np.ndarray:
+        """Return (P, n, n) covariances at components ``theta`` (K,), with one for idle rows."""
+        v = np.einsum("k,kuij->uij", theta, self.kernels)
+        np.einsum("uii->ui", v)[...] += self.idle
+        return v
 
 
 @dataclass(frozen=True)
@@ -81,18 +97,40 @@ def arrange(
     remainder = y - x @ centre
     scale = float(np.sqrt(np.mean(remainder**2))) or 1.0
     codes = _codes_within_unit(x, unit, factors)
+    z = np.append(remainder / scale, 0.0)
+    x_filled = np.vstack([x, np.zeros(x.shape[1])])
+    codes = np.vstack([codes, np.full(codes.shape[1], IDLE)])
+    stacks = tuple(_stack(z, x_filled, codes, rows) for rows in _units(unit, codes[:-1]))
+    return BlockData((*factors, RESIDUAL), stacks, len(y), x.shape[1], scale, centre)
+
+
+def _units(unit: np.ndarray, codes: np.ndarray) -> list[np.ndarray]:
+    """Return (U, n) row numbers of the units of every size, few of a size joined to the larger."""
     order = np.lexsort((*codes.T[::-1], unit))
     starts, sizes = _runs(unit[order])
-    units = [order[starts[sizes == size][:, None] + np.arange(size)] for size in np.unique(sizes)]
-    stacks = tuple(_stack(remainder / scale, x, codes, rows) for rows in units)
-    return BlockData((*factors, RESIDUAL), stacks, len(y), x.shape[1], scale, centre)
+    found: list[np.ndarray] = []
+    waiting: list[np.ndarray] = []
+    for size in np.unique(sizes):
+        like = order[starts[sizes == size][:, None] + np.arange(size)]
+        waiting = [_filled(rows, size, len(unit)) for rows in waiting] + [like]
+        if sum(map(len, waiting)) >= FEW_UNITS:
+            found, waiting = [*found, np.vstack(waiting)], []
+    return [*found, np.vstack(waiting)] if waiting else found
+
+
+def _filled(rows: np.ndarray, size: int, filling: int) -> np.ndarray:
+    """Return ``rows`` (U, m) with columns of ``filling`` up to ``size``."""
+    return np.pad(rows, ((0, 0), (0, size - rows.shape[1])), constant_values=filling)
 
 
 def _codes_within_unit(
     x: np.ndarray, unit: np.ndarray, factors: Mapping[str, np.ndarray]
 ) -> np.ndarray:
     """Return (n, 1 + K) integer codes: the kind of fixed-effect row, then each factor's rank."""
-    rows = np.unique(x, axis=0, return_inverse=True)[1].reshape(-1)
+    rows = np.zeros(len(x), dtype=np.int64)
+    for column in x.T:
+        values, place = np.unique(column, return_inverse=True)
+        rows = np.unique(rows * len(values) + place.reshape(-1), return_inverse=True)[1].reshape(-1)
     return np.column_stack([rows, *(_rank_within(unit, labels) for labels in factors.values())])
 
 
@@ -123,22 +161,26 @@ def _stack(z: np.ndarray, x: np.ndarray, codes: np.ndarray, rows: np.ndarray) ->
     responses = z[rows[np.argsort(kind, kind="stable")]]
     first = np.concatenate([[0], np.cumsum(count)[:-1]])
     like = rows[example]
+    idle = (like == len(z) - 1) * 1.0
     return Stack(
         count=count.astype(float),
         x=x[like],
-        kernels=_kernels(codes[like][:, :, 1:]),
+        kernels=_kernels(codes[like][:, :, 1:], idle),
         total=np.add.reduceat(responses, first, axis=0),
         products=_sums_of_products(responses, first, count),
+        idle=idle,
         rows=rows,
         kind=kind,
     )
 
 
-def _kernels(labels: np.ndarray) -> np.ndarray:
+def _kernels(labels: np.ndarray, idle: np.ndarray) -> np.ndarray:
     """Return (K, P, n, n): which rows share a level of each factor (P, n, K - 1); then identity."""
-    units, size, factors = labels.shape
-    same = [labels[:, :, None, k] == labels[:, None, :, k] for k in range(factors)]
-    return np.stack([*same, np.broadcast_to(np.eye(size, dtype=bool), (units, size, size))]) * 1.0
+    real = 1.0 - idle
+    both = real[:, :, None] * real[:, None, :]
+    factors = np.moveaxis(labels, 2, 0)
+    same = [(level[:, :, None] == level[:, None, :]) * both for level in factors]
+    return np.stack([*same, np.eye(labels.shape[1]) * real[:, :, None]])
 
 
 def _sums_of_products(responses: np.ndarray, first: np.ndarray, count: np.ndarray) -> np.ndarray:

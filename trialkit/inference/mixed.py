@@ -8,13 +8,13 @@ plots the error rates stay where they should (the calibration table has the figu
 below zero are reported as zero, and a note says so.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 import pandas as pd
 
 from trialkit.errors import AnalysisError
-from trialkit.inference.block_algebra import BlockData, arrange
+from trialkit.inference.block_algebra import arrange
 from trialkit.inference.design import Design
 from trialkit.inference.estimates import TEST_COLUMNS, MarginalMeans, ModelResult
 from trialkit.inference.kenward_roger import KenwardRoger
@@ -55,8 +55,8 @@ def fit_mixed(
     """
     is_split = "whole_plot" in design.frame
     model = split_plot_model(design) if is_split else across_model(design, site, season)
-    data, dropped = identifiable(arrange(model.y, model.x, model.unit, model.factors))
-    inference = _sound_inference(design, model, data)
+    data, dropped, start = identifiable(arrange(model.y, model.x, model.unit, model.factors))
+    inference = _sound_inference(design, model, regular_fits(data, start))
     fit = inference.fit
     return ModelResult(
         family=design.family,
@@ -73,12 +73,14 @@ def fit_mixed(
     )
 
 
-def _sound_inference(design: Design, model: MixedModel, data: BlockData) -> KenwardRoger:
+def _sound_inference(
+    design: Design, model: MixedModel, fits: Iterable[RemlFit]
+) -> KenwardRoger:
     """Return the inference of the first fit for which it holds; AnalysisError where none does."""
     name = design.names["response"]
     first, second = np.triu_indices(len(design.treatments), 1)
     pairs = model.mean_weights[first] - model.mean_weights[second]
-    for fit in regular_fits(data):
+    for fit in fits:
         if fit.components[-1] <= NO_ERROR * fit.scale**2:
             break
         inference = KenwardRoger(fit)
@@ -143,15 +145,16 @@ def _residuals(design: Design, model: MixedModel, fit: RemlFit) -> pd.DataFrame:
     The residual is s V^-1 (y - X beta) with s the residual component, and the leverage of a plot
     one minus s times its diagonal entry of P.
     """
-    error, leverage = np.empty(len(model.y)), np.empty(len(model.y))
-    rest = (model.y - model.x @ fit.beta) / fit.scale
+    n = len(model.y)
+    error, leverage = np.empty(n + 1), np.empty(n + 1)  # the last takes what idle rows hold
+    rest = np.append((model.y - model.x @ fit.beta) / fit.scale, 0.0)
     for weights, stack in zip(fit.weights(), fit.data.stacks, strict=True):
         wx = weights @ stack.x
         projected = np.einsum("uii->ui", weights) - np.einsum("uia,ab,uib->ui", wx, fit.at.phi, wx)
         error[stack.rows] = np.einsum("uij,uj->ui", weights[stack.kind], rest[stack.rows])
         leverage[stack.rows] = projected[stack.kind]
-    residual = fit.components[-1] / fit.scale * error
-    leverage = 1 - fit.components[-1] / fit.scale**2 * leverage
+    residual = fit.components[-1] / fit.scale * error[:n]
+    leverage = 1 - fit.components[-1] / fit.scale**2 * leverage[:n]
     frame = {"row": design.frame.index, "fitted": model.y - residual, "residual": residual}
     return pd.DataFrame(frame | {"leverage": leverage})
 

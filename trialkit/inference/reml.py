@@ -51,11 +51,10 @@ class RemlFit:
 
     def weights(self) -> list[np.ndarray]:
         """Return (P, n, n) inverse covariances of each stack, in scaled units."""
-        kernels = [stack.kernels for stack in self.data.stacks]
-        return [np.linalg.inv(np.tensordot(self.at.theta, kernel, axes=1)) for kernel in kernels]
+        return [np.linalg.inv(stack.covariance(self.at.theta)) for stack in self.data.stacks]
 
 
-def regular_fits(data: BlockData) -> Iterator[RemlFit]:
+def regular_fits(data: BlockData, start: Evaluation | None = None) -> Iterator[RemlFit]:
     """Yield the fits that have a maximum: all components free, then ever more held at zero.
 
     With lost plots the likelihood may climb towards a singular covariance, where no test has a
@@ -64,13 +63,15 @@ def regular_fits(data: BlockData) -> Iterator[RemlFit]:
     differed at all. That component is then held at zero or above; the error rates stay right.
     """
     for held in range(len(data.names) + 1):
-        fit = fit_reml(data, nonnegative=data.names[:held])
+        fit = fit_reml(data, nonnegative=data.names[:held], start=start)
         if fit.record.converged:
             yield fit
 
 
-def fit_reml(data: BlockData, *, nonnegative: Collection[str] = ()) -> RemlFit:
-    """Estimate the variance components of ``data``.
+def fit_reml(
+    data: BlockData, *, nonnegative: Collection[str] = (), start: Evaluation | None = None
+) -> RemlFit:
+    """Estimate the variance components of ``data``, from ``start`` (equal parts if not given).
 
     The components named in ``nonnegative`` do not fall below zero (lme4 holds all of them so); of
     the others only the marginal covariance is kept positive definite. The record says whether the
@@ -85,10 +86,7 @@ def fit_reml(data: BlockData, *, nonnegative: Collection[str] = ()) -> RemlFit:
     [0.333333, 0.833333]
     """
     held = np.array([name in nonnegative for name in data.names])
-    start = np.full(len(data.names), 1.0 / len(data.names))
-    current = evaluate(data, start)
-    if current is None:
-        raise ArithmeticError("the starting covariance matrix is not positive definite")
+    first = current = starting(data) if start is None else start
     path, decrement = [current.loglik], np.inf
     while len(path) <= MAX_STEPS:
         step, decrement = _direction(current, held, len(path) <= SCORING_STEPS)
@@ -97,35 +95,40 @@ def fit_reml(data: BlockData, *, nonnegative: Collection[str] = ()) -> RemlFit:
             break
         current = better
         path.append(current.loglik)
-    record = _record(data, (start, path), (current, decrement), held)
+    record = _record(data, (first.theta, path), (current, decrement), held)
     return _in_response_units(data, current, record)
 
 
-def identifiable(data: BlockData) -> tuple[BlockData, tuple[str, ...]]:
-    """Drop components that the data cannot tell apart; return the rest and the names dropped.
+def starting(data: BlockData) -> Evaluation:
+    """Return the likelihood where every component has the same part of the variance."""
+    at = evaluate(data, np.full(len(data.names), 1.0 / len(data.names)))
+    if at is None:
+        raise ArithmeticError("the starting covariance matrix is not positive definite")
+    return at
+
+
+def identifiable(data: BlockData) -> tuple[BlockData, tuple[str, ...], Evaluation]:
+    """Drop components that the data cannot tell apart; return the rest, the names, the start.
 
     A component goes, the last named first, if the expected information without it has the same
     rank: one block per environment, say, makes environment and environment:block the same.
     """
     dropped: list[str] = []
+    start = starting(data)
+    rank = _rank(start)
     for name in reversed(data.names[:-1]):
-        if _deficient(data):
-            smaller = data.without(name)
-            if _rank(smaller) == _rank(data):
-                data, dropped = smaller, [name, *dropped]
-    return data, tuple(dropped)
+        if rank == len(data.names):
+            break
+        smaller = data.without(name)
+        at = starting(smaller)
+        if _rank(at) == rank:
+            data, start, dropped = smaller, at, [name, *dropped]
+    return data, tuple(dropped), start
 
 
-def _rank(data: BlockData) -> int:
-    at = evaluate(data, np.full(len(data.names), 1.0 / len(data.names)))
-    if at is None:
-        return 0
+def _rank(at: Evaluation) -> int:
     spread = np.sqrt(np.maximum(np.diag(at.expected), np.finfo(float).tiny))
     return int(np.linalg.matrix_rank(at.expected / np.outer(spread, spread), tol=1e-8))
-
-
-def _deficient(data: BlockData) -> bool:
-    return _rank(data) < len(data.names)
 
 
 def _direction(at: Evaluation, held: np.ndarray, scoring: bool) -> tuple[np.ndarray, float]:

@@ -73,7 +73,7 @@ def evaluate(data: BlockData, theta: np.ndarray) -> Evaluation | None:
 
 def _inverse(stack: Stack, theta: np.ndarray) -> tuple[np.ndarray, float] | None:
     """Return (P, n, n) inverses of V and their log determinants summed over units."""
-    v = np.tensordot(theta, stack.kernels, axes=1)
+    v = stack.covariance(theta)
     try:
         diagonal = np.diagonal(np.linalg.cholesky(v), axis1=1, axis2=2)
         inverse = np.linalg.inv(v)
