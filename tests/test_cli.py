@@ -6,6 +6,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 from typer.testing import CliRunner
@@ -66,6 +67,18 @@ def test_json_of_analyze_equals_the_dict_of_the_library(table: Path) -> None:
         pd.read_csv(table), response="y", treatment="t", block="b", control="a"
     )
     assert printed == found.to_dict()
+
+
+def test_analyze_takes_site_and_season(tmp_path: Path) -> None:
+    s, y, b, t = (codes.ravel() for codes in np.indices((3, 2, 2, 3)))
+    response = np.random.default_rng(2).normal(size=len(s)) + t
+    path = tmp_path / "places.csv"
+    pd.DataFrame({"y": response, "site": s, "year": 2024 + y, "b": b, "t": t}).to_csv(path)
+    words = ("--response", "y", "--treatment", "t", "--block", "b")
+    done = run("analyze", path, *words, "--site", "site", "--season", "year", "--json")
+    found = json.loads(done.stdout)
+    assert "site:treatment" in found["variance_components"]
+    assert "environment:treatment" in found["variance_components"]
 
 
 def test_analyze_prints_tables_to_read(table: Path) -> None:

@@ -8,6 +8,7 @@ from scipy import stats
 from tests.findings.places import PLACES, environments_of
 from trialkit.findings import across_findings, consistency
 from trialkit.findings.refit import each_place, place_means
+from trialkit.findings.spread import variance_between
 from trialkit.inference.trend import permutation_trend
 
 
@@ -53,7 +54,7 @@ def test_two_places_leave_nothing_to_leave_out(example_study, measure, places):
 def test_the_next_place_is_the_interval_with_the_variance_between_places(measure, across):
     analysis = across.pooled.analyses["marketable_yield"]
     row = analysis.contrasts.set_index("treatment").loc["netting"]
-    between = 2 * analysis.model.components["environment:treatment"]
+    between = 2 * variance_between(analysis)
     reach = stats.t.ppf(0.975, row["df"]) * np.sqrt(row["se"] ** 2 + between)
     check = analysis.means.set_index("treatment")["mean"]["check"]
     found = consistency.prediction(measure, analysis, 0.95).set_index("treatment").loc["netting"]
@@ -73,7 +74,7 @@ def test_the_next_place_of_pooled_counts_is_that_of_the_pooling(example_study):
 def test_the_variance_between_places_is_told_in_words(example_study, measure, across):
     analysis = across.pooled.analyses["marketable_yield"]
     told = consistency.between_words(example_study, measure, analysis)
-    sd = np.sqrt(2 * analysis.model.components["environment:treatment"])
+    sd = np.sqrt(2 * variance_between(analysis))
     check = analysis.means.set_index("treatment")["mean"]["check"]
     nothing = "no difference in effects" in told
     assert nothing if sd == 0 else f"{100 * sd / check:.0f} % of the check" in told

@@ -7,7 +7,9 @@ import pytest
 
 from tests.findings.places import environments_of
 from trialkit.findings import across_findings, site_season_findings
+from trialkit.findings.refit import Way, analyse_again, values_of
 from trialkit.findings.robustness import (
+    INDEPENDENT,
     REPORTED,
     Choices,
     depends,
@@ -41,6 +43,7 @@ def test_every_choice_that_can_be_made_has_its_row(table):
     assert list(dict.fromkeys(table["label"])) == [
         REPORTED,
         "on logarithms",
+        INDEPENDENT,
         "each treatment judged alone",
         "without Cedar Flat 2024 and 2025 (other protocol)",
         "corrections undone",
@@ -96,5 +99,20 @@ def test_a_steady_verdict_is_said_to_be_steady(example_study, measure, table):
     told = in_words(example_study, measure, steady[steady["treatment"] == "netting"])
     assert told == [
         "Marketable yield, Fine-mesh netting to first bloom: worthwhile under every one of the "
-        "5 choices."
+        "6 choices."
     ]
+
+
+def test_site_seasons_as_independent_is_the_answer_without_sites(
+    example_study, measure, places, table
+):
+    alone = analyse_again(example_study, measure, values_of(measure, places), Way(independent=True))
+    assert "site" not in alone.model.components
+    row = table[(table["label"] == INDEPENDENT) & (table["treatment"] == "netting")].iloc[0]
+    expected = alone.contrasts.set_index("treatment").loc["netting", "se"]
+    assert row["se"] == pytest.approx(expected)
+
+
+def test_places_of_one_season_are_independent_anyway(example_study, measure, places):
+    table = robustness(example_study, measure, places[:3])
+    assert INDEPENDENT not in set(table["label"])

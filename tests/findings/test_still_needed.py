@@ -7,6 +7,7 @@ import pytest
 
 from tests.findings.places import environments_of
 from trialkit.findings import across_findings
+from trialkit.findings.spread import variance_between
 from trialkit.findings.still_needed import cost_of, in_words, margin_on_model, still_needed, ways
 from trialkit.inference.more_needed import chance_settled
 
@@ -53,7 +54,7 @@ def test_the_chance_is_that_of_the_power_mathematics(example_study, opened, anal
 def test_more_blocks_help_by_the_share_of_variance_that_plots_have(example_study, analysis):
     same, twice = ways(example_study, analysis)
     parts = analysis.model.components
-    between, plots = parts["environment:treatment"], parts["residual"]
+    between, plots = variance_between(analysis), parts["residual"]
     assert same.precision == 1
     assert twice.precision == pytest.approx((between + plots / 4) / (between + plots / 8))
 

@@ -31,13 +31,13 @@ def dense_loglik(y, x, factors, theta) -> float:
 def test_balanced_units_are_counted_once():
     data = arrange(*layout(50))
     assert [s.count.tolist() for s in data.stacks] == [[50.0]]
-    assert data.stacks[0].kernels.shape == (4, 1, 12, 12)
+    assert np.bincount(data.stacks[0].part).tolist() == [1, 3, 4, 12]
 
 
 def test_few_units_that_lost_plots_are_filled_up_to_the_size_of_the_rest():
     data = arrange(*layout(5, lost=(0, 13)))
-    assert [s.count.tolist() for s in data.stacks] == [[3.0, 1.0, 1.0]]
-    assert data.stacks[0].idle.sum(axis=1).tolist() == [0.0, 1.0, 1.0]
+    assert [s.count.tolist() for s in data.stacks] == [[1.0, 1.0, 3.0]]
+    assert data.stacks[0].idle.sum(axis=1).tolist() == [1.0, 1.0, 0.0]
 
 
 def test_many_units_of_a_size_are_not_filled_up():
@@ -78,4 +78,5 @@ def test_rows_lead_back_to_the_input():
 def test_a_component_can_be_left_out():
     data = arrange(*layout(4)).without("eb")
     assert data.names == ("e", "et", "residual")
-    assert data.stacks[0].kernels.shape[0] == 3
+    assert np.bincount(data.stacks[0].part).tolist() == [1, 4, 12]
+    assert data.stacks[0].members.shape == (1, 12, 17)

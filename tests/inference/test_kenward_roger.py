@@ -5,7 +5,7 @@ import pytest
 
 from tests.inference.across_reference import flat, values
 from trialkit.inference.block_algebra import arrange
-from trialkit.inference.kenward_roger import KenwardRoger
+from trialkit.inference.kenward_roger import KenwardRoger, _match_moments
 from trialkit.inference.mixed_model import across_model
 from trialkit.inference.reml import fit_reml
 
@@ -57,3 +57,11 @@ def test_independent_errors_give_the_residual_degrees_of_freedom():
     found = KenwardRoger(fit).f_test(np.array([[1.0, -1, 0], [1, 0, -1]]))
     assert found.df2 == pytest.approx(9, rel=1e-9)
     assert found.scaling == pytest.approx(1, rel=1e-9)
+
+
+@pytest.mark.parametrize("df", [3.0, 4.0, 2.0, 2.5, 8.0, 45.0])
+def test_degrees_of_freedom_run_through_the_points_where_moments_are_infinite(df):
+    # Where all contrasts have the same relative variance, as in a balanced study, F is exact.
+    rows, spread = 4, 2 / df
+    scaling, found = _match_moments(rows**2 * spread, rows * spread, rows)
+    assert (scaling, found) == pytest.approx((1, df), rel=1e-9)

@@ -1,15 +1,20 @@
 """Site and season as random terms: used where they recur, left out in words where they do not."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
+from trialkit.errors import AnalysisError
+from trialkit.inference.analysis import Analysis
+from trialkit.inference.analyze import analyze
 from trialkit.inference.design import make_design
 from trialkit.inference.mixed import fit_mixed
 
 
-def study(sites: int = 3, seasons: int = 3, blocks: int = 3, treatments: int = 4):
-    draw = np.random.default_rng(5)
+def study(sites: int = 3, seasons: int = 3, blocks: int = 3, treatments: int = 4, seed: int = 5):
+    draw = np.random.default_rng(seed)
     shape = (sites, seasons, blocks, treatments)
     s, y, b, t = (a.ravel() for a in np.indices(shape))
     response = (
@@ -42,17 +47,35 @@ def test_balanced_sites_give_the_ratio_to_treatment_by_site():
     assert {"site", "site:treatment", "environment:treatment"} <= set(result.components)
 
 
-def test_site_and_season_are_crossed():
+def test_season_enters_beside_site_where_treatments_answer_seasons():
     frame, design, _ = study(sites=4)
-    result = fit_mixed(design, site=frame["site"], season=frame["season"])
+    swing = 3 * np.random.default_rng(8).normal(size=(3, 4))
+    moved = design.frame.assign(
+        response=design.frame["response"] + swing[frame["season"], frame["t"]]
+    )
+    result = fit_mixed(replace(design, frame=moved), site=frame["site"], season=frame["season"])
     assert {"site:treatment", "season:treatment"} <= set(result.components)
     assert result.record["converged"]
 
 
-def test_two_seasons_are_too_few_and_it_is_said():
-    frame, design, _ = study(seasons=2)
+def test_season_that_does_not_show_stays_out_and_it_is_said():
+    frame, design, y = study(seed=5)
     result = fit_mixed(design, site=frame["site"], season=frame["season"])
     assert "season" not in result.components
+    assert any(note.startswith("No season x treatment interaction shows") for note in result.notes)
+    assert result.tests.loc[0, "F"] == pytest.approx(mean_square_ratio(y), rel=1e-8)
+
+
+def test_two_sites_leave_the_first_place_to_three_seasons():
+    frame, design, _ = study(sites=2)
+    result = fit_mixed(design, site=frame["site"], season=frame["season"])
+    assert "season:treatment" in result.components
+
+
+def test_two_sites_and_two_seasons_are_too_few_and_it_is_said():
+    frame, design, _ = study(sites=2, seasons=2)
+    result = fit_mixed(design, site=frame["site"], season=frame["season"])
+    assert set(result.components) & {"site", "season"} == set()
     assert any(note.startswith("2 seasons are too few") for note in result.notes)
 
 
@@ -68,3 +91,44 @@ def test_labels_are_matched_by_index():
     shuffled = frame["site"].sample(frac=1, random_state=1)
     first, second = fit_mixed(design, site=frame["site"]), fit_mixed(design, site=shuffled)
     assert second.tests.loc[0, "F"] == pytest.approx(first.tests.loc[0, "F"], rel=1e-12)
+
+
+def asked(frame: pd.DataFrame, **more) -> Analysis:
+    return analyze(frame, response="y", treatment="t", block="b", **more)
+
+
+def test_analyze_makes_the_environment_of_site_and_season():
+    frame, design, _ = study()
+    found = asked(frame, site="site", season="season")
+    expected = fit_mixed(design, site=frame["site"], season=frame["season"])
+    assert found.design.names["environment"] == "site and season"
+    assert found.model.tests.loc[0, "F"] == pytest.approx(expected.tests.loc[0, "F"], rel=1e-9)
+    assert "site:treatment" in found.to_dict()["variance_components"]
+
+
+def test_analyze_takes_a_site_beside_an_environment_of_its_own():
+    frame, design, _ = study()
+    found = asked(frame, environment="e", site="site")
+    expected = fit_mixed(design, site=frame["site"])
+    assert found.model.tests.loc[0, "F"] == pytest.approx(expected.tests.loc[0, "F"], rel=1e-9)
+
+
+def test_environment_of_two_sites_is_refused():
+    frame, _, _ = study()
+    with pytest.raises(AnalysisError, match="into one environment"):
+        asked(frame.assign(e=frame["season"]), environment="e", site="site")
+
+
+def test_row_without_a_site_is_left_out_or_refused():
+    frame, _, _ = study()
+    holed = frame.astype({"site": object})
+    holed.loc[3, "site"] = None
+    assert [d.row for d in asked(holed, site="site", season="season").design.dropped] == [3]
+    with pytest.raises(AnalysisError, match="Row 3, column 'site': the site is missing"):
+        asked(holed, environment="e", site="site")
+
+
+def test_unknown_site_column_is_refused():
+    frame, _, _ = study()
+    with pytest.raises(AnalysisError, match="no column 'plce'"):
+        asked(frame, site="plce", season="season")

@@ -31,6 +31,10 @@ def analyze(
     control: Annotated[str | None, typer.Option(help="Label of the untreated check.")] = None,
     adjust: Annotated[str | None, typer.Option(help="dunnett, tukey, holm or none.")] = None,
     level: Annotated[float, typer.Option(help="Confidence level.")] = 0.95,
+    site: Annotated[
+        str | None, typer.Option(help="Column of the site; with --season it makes the site-season.")
+    ] = None,
+    season: Annotated[str | None, typer.Option(help="Column of the season.")] = None,
     as_json: AsJson = False,
     debug: Debug = False,
 ) -> None:
@@ -41,6 +45,7 @@ def analyze(
         read_table(file), response=response, treatment=treatment, block=block, row=row,
         column=column, whole_plot=whole_plot, environment=environment, family=family,
         trials=trials, exposure=exposure, control=control, adjust=adjust, level=level,
+        site=site, season=season,
     ).to_dict()  # fmt: skip
     if as_json:
         print_json(found)

@@ -1,7 +1,7 @@
 """Findings across site-seasons: one combined answer per measure beside those of each place."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
@@ -9,7 +9,9 @@ from trialkit.columns import ACROSS, EFFECTS, PLOT_VALUES
 from trialkit.findings.decisions import as_decided, exclusion
 from trialkit.findings.effect_table import Scope
 from trialkit.findings.environment import Environment, environment_label
+from trialkit.findings.recurring_places import place_caution
 from trialkit.findings.site_season import Findings, analyse_measures, collect, stacked
+from trialkit.inference import Analysis
 from trialkit.study import Study
 
 
@@ -38,12 +40,22 @@ def across_findings(study: Study, environments: Sequence[Environment]) -> Across
         study, [item for item in environments if study.season(item.season).finished]
     )
     analyses, unanswered = analyse_measures(study, _pooled_values(finished), "environment")
+    single = stacked([item.effects for item in finished], EFFECTS)
+    analyses = {name: _with_caution(study, name, one, single) for name, one in analyses.items()}
     return AcrossFindings(
         pooled=collect(study, analyses, unanswered, Scope(0, ACROSS)),
         effects=stacked([item.effects for item in environments], EFFECTS),
         left_out=_left_out(study, environments),
         environments=tuple((item.season, item.site) for item in finished),
     )
+
+
+def _with_caution(study: Study, name: str, analysis: Analysis, single: pd.DataFrame) -> Analysis:
+    """Add a caution to pooled counts and shares whose ratios belong to their place."""
+    if analysis.design.family not in ("count", "proportion"):
+        return analysis
+    caution = place_caution(study, study.measure(name), single)
+    return replace(analysis, notes=(*analysis.notes, caution)) if caution else analysis
 
 
 def _pooled_values(environments: Sequence[Environment]) -> pd.DataFrame:

@@ -11,6 +11,7 @@ from trialkit.columns import EFFECTS
 from trialkit.errors import AnalysisError
 from trialkit.findings.environment import Environment
 from trialkit.findings.refit import effects_again, values_of
+from trialkit.findings.spread import variance_between
 from trialkit.inference import Analysis
 from trialkit.inference.trend import permutation_trend
 from trialkit.study import Measure, Study
@@ -65,12 +66,12 @@ def prediction(measure: Measure, analysis: Analysis, level: float) -> pd.DataFra
 
     On the scale of ``effect`` in EFFECTS. A difference d with standard error s on f degrees of
     freedom gives d ± t_f sqrt(s² + v), v the variance of a difference between site-seasons: twice
-    that of treatment x environment, or tau² of pooled ratios (Higgins, Thompson & Spiegelhalter
-    2009). A percentage of the check takes its estimated mean as known. Percentage points are taken
-    at the check's own percentage.
+    that of treatment x environment (with x site and x season where they are estimated), or tau² of
+    pooled ratios (Higgins, Thompson & Spiegelhalter 2009). A percentage of the check takes its
+    estimated mean as known. Percentage points are taken at the check's own percentage.
     """
     table = analysis.contrasts
-    between = 2 * sum(v for k, v in analysis.model.components.items() if k.endswith(":treatment"))
+    between = 2 * variance_between(analysis)
     estimate, se, df = (table[name].to_numpy(float) for name in ("estimate", "se", "df"))
     reach = stats.t.ppf((1 + level) / 2, df) * np.sqrt(se**2 + between)
     means = analysis.means.set_index("treatment")["mean"]
@@ -94,10 +95,9 @@ def _shown(end: np.ndarray, measure: Measure, analysis: Analysis, check: float) 
 
 def between_words(study: Study, measure: Measure, analysis: Analysis) -> str:
     """Say in a sentence how much a treatment's effect differs from one site-season to the next."""
-    parts = {k: v for k, v in analysis.model.components.items() if k.endswith(":treatment")}
-    if not parts:
+    if not any(name.endswith(":treatment") for name in analysis.model.components):
         return f"{measure.name}: one site-season cannot show whether effects differ between places."
-    sd = float(np.sqrt(2 * sum(parts.values())))
+    sd = float(np.sqrt(2 * variance_between(analysis)))
     if sd == 0:
         return (
             f"{measure.name}: no difference in effects between site-seasons is seen beyond that of "

@@ -17,6 +17,7 @@ from trialkit.findings import gain
 from trialkit.findings.costs_of import TreatmentCosts
 from trialkit.findings.effect_table import Scope
 from trialkit.findings.partial_budget import Terms, break_even, budgets, marginal_analysis
+from trialkit.findings.spread import variance_between
 from trialkit.inference import Analysis
 from trialkit.inference.estimates import MarginalMeans
 from trialkit.study import Economics, Study, per_field_area
@@ -171,7 +172,7 @@ def _elsewhere(
         return {"new_low": nothing, "new_high": nothing, "new_chance": nothing}
     place = gain.Spread(
         components.get("environment", 0.0),
-        sum(v for name, v in components.items() if name.endswith(":treatment")),
+        variance_between(analysis),
     )
     new = run(new_place=place)
     low, high = gain.interval(new.gain, level)

@@ -16,10 +16,14 @@ from trialkit.study import Measure, Study
 
 @dataclass(frozen=True)
 class Way:
-    """How to analyse: ``family`` and ``adjust`` as for analyze; empty is what the study does."""
+    """How to analyse: ``family`` and ``adjust`` as for analyze; empty is what the study does.
+
+    ``independent`` takes site-seasons as independent of each other, whatever site or season.
+    """
 
     family: str = ""
     adjust: str = ""
+    independent: bool = False
 
 
 def values_of(measure: Measure, environments: Iterable[Environment]) -> pd.DataFrame:
@@ -62,11 +66,15 @@ def analyse_again(
         raise AnalysisError("there is no plot with a value to analyse.")
     changed = how.family not in ("", measure.family)
     columns = {"response": "value"} if changed else response_columns(measure, values)
+    across = values["environment"].nunique() > 1
+    recurring = across and not how.independent
     return analyze(
         values,
         treatment="treatment",
         block="block",
-        environment="environment" if values["environment"].nunique() > 1 else None,
+        environment="environment" if across else None,
+        site="site" if recurring else None,
+        season="season" if recurring else None,
         family=how.family or measure.family,
         control=study.check.id,
         adjust=how.adjust or None,

@@ -17,6 +17,7 @@ from trialkit.inference.pooling import Pooled, pool
 from trialkit.study import Measure, Study
 
 REPORTED: Final = "as reported"
+INDEPENDENT: Final = "site-seasons taken as independent"
 OTHER_MODEL: Final = {
     "normal": ("lognormal", "on logarithms"),
     "lognormal": ("normal", "without logarithms"),
@@ -50,6 +51,7 @@ def robustness(
     values = values_of(measure, environments)
     again = _Again(study, measure)
     parts = [again(values, REPORTED), *_other_models(again, measure, values)]
+    parts.append(_independent(again, values, parts[0]))
     parts.append(again(values, "each treatment judged alone", Way(adjust="none")))
     whole = complete_blocks(values, study.treatment_ids)
     if len(whole) < len(values):
@@ -79,6 +81,17 @@ def _other_models(
     if other is None or (other[0] == "lognormal" and not (values["value"] > 0).all()):
         return []
     return [again(values, other[1], Way(family=other[0]))]
+
+
+def _independent(
+    again: Callable[..., pd.DataFrame], values: pd.DataFrame, reported: pd.DataFrame
+) -> pd.DataFrame:
+    """Take site-seasons as independent; no rows where that is what is reported."""
+    found = again(values, INDEPENDENT, Way(independent=True))
+    same = len(found) == len(reported) and np.allclose(
+        found["se"].astype(float), reported["se"].astype(float), equal_nan=True
+    )
+    return found.iloc[:0] if same else found
 
 
 def complete_blocks(values: pd.DataFrame, treatments: Iterable[str]) -> pd.DataFrame:

@@ -76,7 +76,10 @@ def analyse_measures(
 def analyse(
     study: Study, measure: Measure, values: pd.DataFrame, environment: str | None = None
 ) -> Analysis:
-    """Analyse one measure; raises AnalysisError in words where the data cannot answer."""
+    """Analyse one measure; raises AnalysisError in words where the data cannot answer.
+
+    Across environments, ``site`` and ``season`` of the rows say which of them recur.
+    """
     rows = values[(values["measure"] == measure.id) & (values["left_out"] == "")]
     if rows.empty:
         raise AnalysisError("there is no plot with a value to analyse.")
@@ -85,6 +88,8 @@ def analyse(
         treatment="treatment",
         block="block",
         environment=environment,
+        site="site" if environment else None,
+        season="season" if environment else None,
         family=measure.family,
         control=study.check.id,
         level=study.level,

@@ -9,6 +9,7 @@ import pandas as pd
 
 from trialkit.errors import AnalysisError
 from trialkit.findings.effect_table import records
+from trialkit.findings.spread import variance_between
 from trialkit.inference import Analysis
 from trialkit.inference.more_needed import chance_settled, more_needed
 from trialkit.study import Measure, Study
@@ -21,7 +22,8 @@ CHANCE: Final = 0.8
 ASSUMED: Final = (
     "Assumed: further site-seasons are like those so far, and the true effect lies around today's "
     "estimate as its standard error says. No allowance is made for comparing several treatments, "
-    "so the numbers are on the low side."
+    "so the numbers are on the low side. Where treatments answer a place alike every season, "
+    "further seasons help less at the same places than at new ones."
 )
 
 
@@ -65,8 +67,7 @@ def ways(study: Study, analysis: Analysis) -> tuple[Way, ...]:
     parts = analysis.model.components
     if "residual" not in parts:
         return (same,)
-    between = sum(v for name, v in parts.items() if name.endswith(":treatment"))
-    plots = parts["residual"]
+    between, plots = variance_between(analysis), parts["residual"]
     precision = (between + plots / blocks) / (between + plots / (2 * blocks))
     return (same, Way("twice the blocks", 2 * blocks, float(precision)))
 

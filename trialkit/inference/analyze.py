@@ -18,6 +18,7 @@ from trialkit.inference.design import Design, make_design
 from trialkit.inference.estimates import ModelResult
 from trialkit.inference.mixed import fit_mixed
 from trialkit.inference.multivariate_t import Pair
+from trialkit.inference.places import Places, places_of
 
 
 def analyze(
@@ -36,12 +37,17 @@ def analyze(
     control: object = None,
     adjust: str | None = None,
     level: float = 0.95,
+    site: str | None = None,
+    season: str | None = None,
 ) -> Analysis:
     """Analyse one response of a replicated trial.
 
     frame       : one row per plot; the other arguments name its columns.
     row, column : make a Latin square. whole_plot: the factor laid on whole plots. environment:
                   the site-season, for an analysis across them.
+    site, season: columns whose combination is the environment (unless that is given too). For
+                  continuous responses their variances and those of their interactions with
+                  treatment are estimated where the data can carry them.
     family      : "normal", "lognormal", "count" (response a total, ``exposure`` the plants or area
                   examined), "proportion" (response out of ``trials``) or "ordinal".
     control     : label of the untreated check; contrasts then are each treatment minus the check.
@@ -56,13 +62,14 @@ def analyze(
     >>> done.contrasts[["treatment", "estimate", "p_adjusted"]].round(3).values.tolist()
     [['net', 2.067, 0.005], ['straw', 1.067, 0.047]]
     """
+    places = places_of(frame, environment, site, season)
     design = make_design(
-        frame, response=response, treatment=treatment, block=block, row=row, column=column,
-        whole_plot=whole_plot, environment=environment, family=family, trials=trials,
+        places.frame, response=response, treatment=treatment, block=block, row=row, column=column,
+        whole_plot=whole_plot, environment=places.environment, family=family, trials=trials,
         exposure=exposure, control=control,
     )  # fmt: skip
     how = check_options(adjust, level, design)
-    return summarise(design, fit(design, level), how, level)
+    return summarise(design, fit(design, level, places), how, level)
 
 
 def summarise(design: Design, model: ModelResult, adjust: str, level: float) -> Analysis:
@@ -100,15 +107,16 @@ def check_options(adjust: str | None, level: float, design: Design) -> str:
     return how
 
 
-def fit(design: Design, level: float) -> ModelResult:
+def fit(design: Design, level: float, places: Places | None = None) -> ModelResult:
     """Fit the model that goes with the design and the family."""
+    site, season = (places.site, places.season) if places else (None, None)
     if design.family == "ordinal":
         from trialkit.inference.ordinal import fit_ordinal
 
         return fit_ordinal(design, level)
     across, continuous = "environment" in design.frame, design.family in ("normal", "lognormal")
     if across and continuous:
-        return fit_mixed(design)
+        return fit_mixed(design, site=site, season=season)
     if across:
         from trialkit.inference.two_stage import fit_two_stage
 

@@ -27,7 +27,9 @@ class Stack:
 
     count    : (P,) how many units look alike.
     x        : (P, n, p) fixed-effect rows.
-    kernels  : (K, P, n, n) derivative of the covariance by each component.
+    members  : (P, n, Q) one where a row has a level: the levels of each factor, then every row for
+               itself. The covariance has derivative M_k M_k' by component k, M_k its columns.
+    part     : (Q,) which component each of these columns belongs to.
     total    : (P, n) sum of the responses over the like units.
     products : (P, n, n) sum of their outer products.
     idle     : (P, n) one where a row is filling, zero where it is an observation.
@@ -37,17 +39,17 @@ class Stack:
 
     count: np.ndarray
     x: np.ndarray
-    kernels: np.ndarray
+    members: np.ndarray
+    part: np.ndarray
     total: np.ndarray
     products: np.ndarray
     idle: np.ndarray
     rows: np.ndarray
     kind: np.ndarray
 
-
     def covariance(self, theta: np.ndarray) -> np.ndarray:
         """Return (P, n, n) covariances at components ``theta`` (K,), with one for idle rows."""
-        v = np.einsum("k,kuij->uij", theta, self.kernels)
+        v = (self.members * theta[self.part]) @ self.members.swapaxes(1, 2)
         np.einsum("uii->ui", v)[...] += self.idle
         return v
 
@@ -71,10 +73,16 @@ class BlockData:
 
     def without(self, name: str) -> "BlockData":
         """Return the same data with one variance component left out."""
-        keep = [i for i, other in enumerate(self.names) if other != name]
-        stacks = tuple(replace(s, kernels=s.kernels[keep]) for s in self.stacks)
-        names = tuple(self.names[i] for i in keep)
+        gone = self.names.index(name)
+        stacks = tuple(_without(stack, gone) for stack in self.stacks)
+        names = tuple(other for other in self.names if other != name)
         return BlockData(names, stacks, self.n, self.p, self.scale, self.centre)
+
+
+def _without(stack: Stack, gone: int) -> Stack:
+    keep = stack.part != gone
+    part = stack.part[keep]
+    return replace(stack, members=stack.members[:, :, keep], part=part - (part > gone))
 
 
 def arrange(
@@ -111,16 +119,20 @@ def _units(unit: np.ndarray, codes: np.ndarray) -> list[np.ndarray]:
     found: list[np.ndarray] = []
     waiting: list[np.ndarray] = []
     for size in np.unique(sizes):
-        like = order[starts[sizes == size][:, None] + np.arange(size)]
-        waiting = [_filled(rows, size, len(unit)) for rows in waiting] + [like]
+        waiting.append(order[starts[sizes == size][:, None] + np.arange(size)])
         if sum(map(len, waiting)) >= FEW_UNITS:
-            found, waiting = [*found, np.vstack(waiting)], []
-    return [*found, np.vstack(waiting)] if waiting else found
+            found, waiting = [*found, _filled(waiting, len(unit))], []
+    return [*found, _filled(waiting, len(unit))] if waiting else found
 
 
-def _filled(rows: np.ndarray, size: int, filling: int) -> np.ndarray:
-    """Return ``rows`` (U, m) with columns of ``filling`` up to ``size``."""
-    return np.pad(rows, ((0, 0), (0, size - rows.shape[1])), constant_values=filling)
+def _filled(parts: list[np.ndarray], filling: int) -> np.ndarray:
+    """Return ``parts`` (U_i, n_i) as one array, rows shorter than the last filled up."""
+    whole = np.full((sum(map(len, parts)), parts[-1].shape[1]), filling)
+    top = 0
+    for part in parts:
+        whole[top : top + len(part), : part.shape[1]] = part
+        top += len(part)
+    return whole
 
 
 def _codes_within_unit(
@@ -153,19 +165,20 @@ def _runs(ordered: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _stack(z: np.ndarray, x: np.ndarray, codes: np.ndarray, rows: np.ndarray) -> Stack:
     """Return the stack of the units whose rows are the rows of ``rows`` (U, n)."""
-    signature = codes[rows].reshape(len(rows), -1)
-    _, example, kind, count = np.unique(
-        signature, axis=0, return_index=True, return_inverse=True, return_counts=True
-    )
-    kind = kind.reshape(-1)
+    kinds: dict[bytes, int] = {}
+    signature = np.ascontiguousarray(codes[rows].reshape(len(rows), -1))
+    kind = np.array([kinds.setdefault(row.tobytes(), len(kinds)) for row in signature])
+    example, count = np.unique(kind, return_index=True, return_counts=True)[1:]
     responses = z[rows[np.argsort(kind, kind="stable")]]
     first = np.concatenate([[0], np.cumsum(count)[:-1]])
     like = rows[example]
     idle = (like == len(z) - 1) * 1.0
+    members, part = _members(codes[like][:, :, 1:], idle)
     return Stack(
         count=count.astype(float),
         x=x[like],
-        kernels=_kernels(codes[like][:, :, 1:], idle),
+        members=members,
+        part=part,
         total=np.add.reduceat(responses, first, axis=0),
         products=_sums_of_products(responses, first, count),
         idle=idle,
@@ -174,13 +187,13 @@ def _stack(z: np.ndarray, x: np.ndarray, codes: np.ndarray, rows: np.ndarray) ->
     )
 
 
-def _kernels(labels: np.ndarray, idle: np.ndarray) -> np.ndarray:
-    """Return (K, P, n, n): which rows share a level of each factor (P, n, K - 1); then identity."""
-    real = 1.0 - idle
-    both = real[:, :, None] * real[:, None, :]
+def _members(labels: np.ndarray, idle: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return (P, n, Q) indicators of levels (``labels``, (P, n, K - 1)) and of rows; their part."""
     factors = np.moveaxis(labels, 2, 0)
-    same = [(level[:, :, None] == level[:, None, :]) * both for level in factors]
-    return np.stack([*same, np.eye(labels.shape[1]) * real[:, :, None]])
+    columns = [(level[:, :, None] == np.arange(level.max() + 1)) * 1.0 for level in factors]
+    columns.append(np.eye(labels.shape[1]) * (1.0 - idle)[:, :, None])
+    widths = [column.shape[2] for column in columns]
+    return np.concatenate(columns, axis=2), np.repeat(np.arange(len(columns)), widths)
 
 
 def _sums_of_products(responses: np.ndarray, first: np.ndarray, count: np.ndarray) -> np.ndarray:

@@ -18,11 +18,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from trialkit.inference.reml import RemlFit
 
 LEAST_DF = 0.9
+POLE = 1e-9
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,7 @@ class KenwardRoger:
         wald = value @ np.linalg.solve(rows @ self.covariance @ rows.T, value) / len(rows)
         scaling, df2 = self._scaling_and_df(rows)
         statistic = float(scaling * wald)
-        tail = float(stats.f.sf(statistic, len(rows), df2))
+        tail = float(special.fdtrc(len(rows), df2, statistic))
         return FTest(statistic, float(len(rows)), df2, tail, scaling)
 
     def dfs(self, contrasts: np.ndarray) -> np.ndarray:
@@ -118,8 +119,11 @@ def _match_moments(a1: float, a2: float, size: int) -> tuple[float, float]:
     g = ((size + 1) * a1 - (size + 4) * a2) / ((size + 2) * a2)
     divisor = 3 * size + 2 * (1 - g)
     c1, c2, c3 = g / divisor, (size - g) / divisor, (size + 2 - g) / divisor
-    mean = 1 / (1 - a2 / size)
-    variance = 2 / size * (1 + c1 * b) / ((1 - c2 * b) ** 2 * (1 - c3 * b))
-    rho = variance / (2 * mean**2)
-    df2 = 4 + (size + 2) / (size * rho - 1)
-    return df2 / (mean * (df2 - 2)), df2
+    # Mean 1 / shrink and variance of F are infinite at 2 and 4 degrees of freedom; written without
+    # them, the formula runs through these points.
+    shrink = 1 - a2 / size
+    spread, pole = (1 + c1 * b) * shrink**2, (1 - c2 * b) ** 2 * (1 - c3 * b)
+    if abs(spread - pole) < POLE:  # both are zero at 2 degrees of freedom
+        return 1.0, 2 * size / a2
+    df2 = 4 + (size + 2) * pole / (spread - pole)
+    return df2 * shrink / (df2 - 2), df2

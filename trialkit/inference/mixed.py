@@ -18,7 +18,7 @@ from trialkit.inference.block_algebra import arrange
 from trialkit.inference.design import Design
 from trialkit.inference.estimates import TEST_COLUMNS, MarginalMeans, ModelResult
 from trialkit.inference.kenward_roger import KenwardRoger
-from trialkit.inference.mixed_model import MixedModel, across_model, split_plot_model
+from trialkit.inference.mixed_model import MixedModel, across_models, split_plot_model
 from trialkit.inference.mixed_notes import method_of, notes_of
 from trialkit.inference.reml import RemlFit, identifiable, regular_fits
 
@@ -39,9 +39,9 @@ def fit_mixed(
     block and block:whole plot random). Variances by REML (Patterson & Thompson 1971), tests and
     degrees of freedom after Kenward & Roger 1997. ``site`` and ``season`` (labels under the index
     of ``design.frame``) add those two and their interactions with treatment where the data can
-    carry them. Means are in response units (logarithms for family ``lognormal``); ``level`` is
-    taken, as by every fit, and not needed. Raises AnalysisError where there is no variation to
-    judge differences by.
+    carry them, as site_season.py rules. Means are in response units (logarithms for family
+    ``lognormal``); ``level`` is taken, as by every fit, and not needed. Raises AnalysisError where
+    there is no variation to judge differences by.
 
     >>> import pandas as pd
     >>> from trialkit.inference.design import make_design
@@ -53,10 +53,7 @@ def fit_mixed(
     >>> done.tests.loc[0, ["df1", "df2", "F"]].round(6).tolist()   # MS(t) / MS(e x t)
     [1.0, 2.0, 11.645161]
     """
-    is_split = "whole_plot" in design.frame
-    model = split_plot_model(design) if is_split else across_model(design, site, season)
-    data, dropped, start = identifiable(arrange(model.y, model.x, model.unit, model.factors))
-    inference = _sound_inference(design, model, regular_fits(data, start))
+    model, inference, dropped = _first_sound(design, _models(design, site, season))
     fit = inference.fit
     return ModelResult(
         family=design.family,
@@ -73,20 +70,28 @@ def fit_mixed(
     )
 
 
-def _sound_inference(
-    design: Design, model: MixedModel, fits: Iterable[RemlFit]
-) -> KenwardRoger:
-    """Return the inference of the first fit for which it holds; AnalysisError where none does."""
+def _models(design: Design, site: pd.Series | None, season: pd.Series | None) -> list[MixedModel]:
+    """Return the models to try, the fullest first."""
+    if "whole_plot" in design.frame:
+        return [split_plot_model(design)]
+    return across_models(design, site, season)
+
+
+def _first_sound(
+    design: Design, models: list[MixedModel]
+) -> tuple[MixedModel, KenwardRoger, tuple[str, ...]]:
+    """Return the first model whose inference holds, that, and the components it had to drop.
+
+    Raises AnalysisError where none does.
+    """
     name = design.names["response"]
-    first, second = np.triu_indices(len(design.treatments), 1)
-    pairs = model.mean_weights[first] - model.mean_weights[second]
-    for fit in fits:
-        if fit.components[-1] <= NO_ERROR * fit.scale**2:
-            break
-        inference = KenwardRoger(fit)
-        if inference.is_sound(model.hypotheses.values(), pairs):
-            return inference
-    if is_explained(model):
+    for model in models:
+        arranged = arrange(model.y, model.x, model.unit, model.factors)
+        data, dropped, start = identifiable(arranged)
+        inference = _sound_inference(model, regular_fits(data, start))
+        if inference is not None:
+            return model, inference, dropped
+    if is_explained(models[-1]):
         raise AnalysisError(
             f"Column '{name}' leaves no variation between plots to judge differences by. "
             "Check whether the values were computed rather than measured."
@@ -95,6 +100,19 @@ def _sound_inference(
         f"The variances of '{name}' could not be estimated: too few plots are left for the "
         "environments and blocks they fell in. Analyse the environments one at a time."
     )
+
+
+def _sound_inference(model: MixedModel, fits: Iterable[RemlFit]) -> KenwardRoger | None:
+    """Return the inference of the first fit for which it holds, or None."""
+    first, second = np.triu_indices(len(model.mean_weights), 1)
+    pairs = model.mean_weights[first] - model.mean_weights[second]
+    for fit in fits:
+        if fit.components[-1] <= NO_ERROR * fit.scale**2:
+            break
+        inference = KenwardRoger(fit)
+        if inference.is_sound(model.hypotheses.values(), pairs):
+            return inference
+    return None
 
 
 def is_explained(model: MixedModel) -> bool:

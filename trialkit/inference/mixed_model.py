@@ -8,7 +8,8 @@ import pandas as pd
 
 from trialkit.errors import AnalysisError
 from trialkit.inference.design import Design
-from trialkit.inference.site_season import site_season_terms
+from trialkit.inference.preliminary_test import cell_means, interaction_p
+from trialkit.inference.site_season import site_season_choices
 
 
 @dataclass(frozen=True)
@@ -21,7 +22,7 @@ class MixedModel:
     factors      : component name -> (n,) labels that share a random effect.
     hypotheses   : term -> (l, p) contrasts that are zero if the term has no effect.
     mean_weights : (k, p) weights that make the marginal means.
-    left_out     : sentences on random terms the data cannot carry.
+    left_out     : sentences on random terms that are not in the model, and why.
     """
 
     y: np.ndarray
@@ -33,30 +34,48 @@ class MixedModel:
     left_out: tuple[str, ...] = ()
 
 
-def across_model(
+def across_model(design: Design) -> MixedModel:
+    """Return the model of treatments over environments, no environment tied to another."""
+    return across_models(design)[0]
+
+
+def across_models(
     design: Design, site: pd.Series | None = None, season: pd.Series | None = None
-) -> MixedModel:
-    """Return the model of treatments over environments, with site and season where they fit."""
+) -> list[MixedModel]:
+    """Return the models of treatments over environments to try, the fullest first.
+
+    With ``site`` and ``season`` they hold those and their interactions with treatment, as
+    site_season.py rules; the last model is that of environments alone.
+    """
     frame = design.frame
-    environment = _codes(frame["environment"])
+    y, environment = _response(design), _codes(frame["environment"])
     treatment, k = _codes(frame["treatment"]), len(design.treatments)
+    block = _codes(frame["block"]) if "block" in frame else None
     factors = {"environment": environment}
-    if "block" in frame:
-        factors["environment:block"] = _crossed(environment, _codes(frame["block"]))
+    if block is not None:
+        factors["environment:block"] = _crossed(environment, block)
     factors["environment:treatment"] = _crossed(environment, treatment)
     named = {"site": site, "season": season}
     given = {name: _labels(column, frame) for name, column in named.items() if column is not None}
-    wider = site_season_terms(environment, treatment, given)
+
+    def showing(tested: np.ndarray, kept: np.ndarray) -> float:
+        table = cell_means(y, environment, treatment, block)
+        first = np.unique(environment, return_index=True)[1]
+        return interaction_p(table, tested[first], [kept[first]])
+
     identity = np.eye(k)
-    return MixedModel(
-        y=_response(design),
-        x=identity[treatment],
-        unit=wider.unit,
-        factors={**wider.factors, **factors},
-        hypotheses={"treatment": _differences(k)},
-        mean_weights=identity,
-        left_out=wider.left_out,
-    )
+    return [
+        MixedModel(
+            y=y,
+            x=identity[treatment],
+            unit=wider.unit,
+            factors={**wider.factors, **factors},
+            hypotheses={"treatment": _differences(k)},
+            mean_weights=identity,
+            left_out=wider.left_out,
+        )
+        for wider in site_season_choices(environment, treatment, given, showing)
+    ]
 
 
 def split_plot_model(design: Design) -> MixedModel:

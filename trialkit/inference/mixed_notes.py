@@ -1,5 +1,7 @@
 """What a mixed-model fit says of itself, in sentences fit to be printed."""
 
+import numpy as np
+
 from trialkit.inference.design import Design
 from trialkit.inference.mixed_model import MixedModel
 from trialkit.inference.reml import RemlFit
@@ -23,6 +25,7 @@ def notes_of(
     """Return what a reader must know of the fit."""
     return (
         *_scale_notes(design),
+        *_place_notes(model),
         *model.left_out,
         *(_dropped(name) for name in dropped),
         *_boundary_notes(fit),
@@ -34,6 +37,22 @@ def _scale_notes(design: Design) -> list[str]:
     if design.family != "lognormal":
         return []
     return ["Analysed as logarithms: means are geometric means and differences are ratios."]
+
+
+def _place_notes(model: MixedModel) -> list[str]:
+    """Say what the test rests on where a site or season has a term of its own."""
+    own = [name for name in ("site", "season") if f"{name}:treatment" in model.factors]
+    if not own:
+        return []
+    count = {name: len(np.unique(model.factors[name])) for name in (*own, "environment")}
+    rests = " and ".join(f"the {count[name]} {name}s" for name in own)
+    word = " or a ".join(own)
+    return [
+        f"Treatments may answer a {word} alike each time it comes back, so the comparisons rest "
+        f"on {rests} rather than on all {count['environment']} environments. Intervals are wider "
+        "than if environments were taken as independent, which is too sure of itself where that "
+        "happens."
+    ]
 
 
 def _dropped(name: str) -> str:

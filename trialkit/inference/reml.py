@@ -137,17 +137,25 @@ def _direction(at: Evaluation, held: np.ndarray, scoring: bool) -> tuple[np.ndar
     The observed information takes over after the first steps where it is positive definite; a
     component at zero whose score points below stays there if components are held at zero.
     """
-    free = ~held | (at.theta > 0) | (at.score > 0)
+    free = np.flatnonzero(~held | (at.theta > 0) | (at.score > 0))
     step = np.zeros(len(at.theta))
-    information = at.expected[np.ix_(free, free)]
-    observed = at.observed[np.ix_(free, free)]
-    if not scoring and np.linalg.eigvalsh(observed)[0] > 0:
+    information = at.expected[free][:, free]
+    observed = at.observed[free][:, free]
+    if not scoring and _positive_definite(observed):
         information = observed
     try:
         step[free] = np.linalg.solve(information, at.score[free])
     except np.linalg.LinAlgError:  # the covariance is all but singular: no way on from here
         return step, np.inf
     return step, float(step @ at.score)
+
+
+def _positive_definite(matrix: np.ndarray) -> bool:
+    try:
+        np.linalg.cholesky(matrix)
+    except np.linalg.LinAlgError:
+        return False
+    return True
 
 
 def _is_maximum(at: Evaluation, held: np.ndarray) -> bool:

@@ -16,6 +16,7 @@ Components, ch. 6.
 """
 
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 
@@ -58,8 +59,8 @@ def evaluate(data: BlockData, theta: np.ndarray) -> Evaluation | None:
     if len(pairs) < len(factored):
         return None
     log_det = sum(f[1] for f in factored if f is not None)
-    information = sum(np.einsum("u,uia,uib->ab", s.count, w @ s.x, s.x) for s, w in pairs)
-    right = sum(np.einsum("uia,ui->a", w @ s.x, s.total) for s, w in pairs)
+    sides = [_normal_equations(stack, w) for stack, w in pairs]
+    information, right = (sum(side) for side in zip(*sides, strict=True))
     sign, log_det_information = np.linalg.slogdet(information)
     if sign <= 0:
         return None
@@ -67,7 +68,7 @@ def evaluate(data: BlockData, theta: np.ndarray) -> Evaluation | None:
     beta = phi @ right
     log_det += float(log_det_information)
     parts = [_parts(stack, w, beta) for stack, w in pairs]
-    sums = [np.sum(part, axis=0) for part in zip(*parts, strict=True)]
+    sums = [reduce(np.add, part) for part in zip(*parts, strict=True)]
     return _assemble(data, theta, (beta, phi, log_det), sums)
 
 
@@ -82,22 +83,36 @@ def _inverse(stack: Stack, theta: np.ndarray) -> tuple[np.ndarray, float] | None
     return inverse, float(2 * stack.count @ np.log(diagonal).sum(axis=1))
 
 
+def _normal_equations(stack: Stack, w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return one stack's share of X'W X (p, p) and X'W y (p,)."""
+    p = stack.x.shape[2]
+    wx = w @ stack.x
+    left = (stack.count[:, None, None] * wx).reshape(-1, p)
+    return left.T @ stack.x.reshape(-1, p), wx.reshape(-1, p).T @ stack.total.reshape(-1)
+
+
 def _parts(stack: Stack, w: np.ndarray, beta: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Return one stack's share of every sum over units that the derivatives are made of."""
-    count, kernels = stack.count[:, None, None], stack.kernels
+    """Return one stack's share of every sum over units that the derivatives are made of.
+
+    With G_k = M_k M_k' all traces of products with G_k and G_l are sums over the block k, l of
+    M'W M and the like, and no product of full matrices is needed for each component.
+    """
+    count, m = stack.count[:, None, None], stack.members
+    part = (stack.part[:, None] == np.arange(stack.part[-1] + 1)) * 1.0
     rest, spread = _residuals(stack, beta)
-    b = w @ spread @ w
-    wx, wg = w @ stack.x, w @ kernels
-    gwx, wr = kernels @ wx, (w @ rest[:, :, None])
+    mw = m.swapaxes(1, 2) @ w
+    within, seen = mw @ m, mw @ spread @ mw.swapaxes(1, 2)
+    a, reached = mw @ stack.x, (mw @ rest[:, :, None])
+    own = a * part.T[:, None, :, None]
     return (
         np.sum(w * spread),
-        np.tensordot(kernels, b, axes=3),
-        np.tensordot(kernels, count * w, axes=3),
-        _inner(count * wg, wg.swapaxes(2, 3)),
-        _inner(wg, kernels @ b),
-        _gram(count * wx, gwx),
-        _cross(count * gwx, w @ gwx),
-        (gwx.swapaxes(2, 3) @ wr).sum(axis=1)[:, :, 0],
+        np.einsum("uqq->q", seen) @ part,
+        np.einsum("uqq->q", count * within) @ part,
+        part.T @ (count * within**2).sum(axis=0) @ part,
+        part.T @ (within * seen).sum(axis=0) @ part,
+        _gram(count * a, own),
+        _cross(own, (count * within) @ own),
+        (own.swapaxes(2, 3) @ reached).sum(axis=1)[:, :, 0],
     )
 
 
@@ -110,19 +125,14 @@ def _residuals(stack: Stack, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return rest, stack.products - cross - cross.swapaxes(1, 2) + outer
 
 
-def _inner(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Return (K, K) sums over all entries of a_k times b_l."""
-    return a.reshape(len(a), -1) @ b.reshape(len(b), -1).T
-
-
-def _gram(wx: np.ndarray, gwx: np.ndarray) -> np.ndarray:
-    """Return (K, p, p) sums over units and rows of wx' gwx_k."""
-    k, p = len(gwx), wx.shape[-1]
-    return wx.reshape(-1, p).T @ gwx.reshape(k, -1, p)
+def _gram(a: np.ndarray, own: np.ndarray) -> np.ndarray:
+    """Return (K, p, p) sums over units and levels of a' own_k."""
+    k, p = len(own), a.shape[-1]
+    return a.reshape(-1, p).T @ own.reshape(k, -1, p)
 
 
 def _cross(left: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Return (K, K, p, p) sums over units and rows of left_k' right_l."""
+    """Return (K, K, p, p) sums over units and levels of left_k' right_l."""
     k, p = len(left), left.shape[-1]
     rows_left, rows_right = left.reshape(k, 1, -1, p), right.reshape(1, k, -1, p)
     return rows_left.swapaxes(2, 3) @ rows_right
@@ -137,11 +147,10 @@ def _assemble(
     """Combine the sums over units into score and information."""
     beta, phi, log_det = solved
     quadratic, by_component, trace, traces, curved, p_terms, q_terms, reach = sums
-    phi_p = phi @ p_terms
+    k, phi_p = len(theta), phi @ p_terms
     lost = np.einsum("kaa->k", phi_p)
-    trace_pp = (
-        traces - 2 * np.einsum("ab,klba->kl", phi, q_terms) + np.einsum("kab,lba->kl", phi_p, phi_p)
-    )
+    crossed = phi_p.reshape(k, -1) @ phi_p.swapaxes(1, 2).reshape(k, -1).T
+    trace_pp = traces - 2 * q_terms.reshape(k, k, -1) @ phi.ravel() + crossed
     curved = (curved + curved.T) / 2 - reach @ phi @ reach.T
     constant = (data.n - data.p) * np.log(2 * np.pi)
     return Evaluation(

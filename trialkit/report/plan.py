@@ -14,6 +14,7 @@ from trialkit import __version__, intake, measures, planning
 from trialkit.columns import EFFECTS
 from trialkit.figures.picture import Picture
 from trialkit.findings import AcrossFindings, Environment, across_findings
+from trialkit.findings.spread import variance_between
 from trialkit.intake import SiteSeason
 from trialkit.narrative.tables import Column, Table, Words
 from trialkit.planning.how_much import percent
@@ -244,7 +245,7 @@ def _spread(study: Study, across: AcrossFindings) -> dict[str, Assumption]:
     found = {}
     for name, analysis in across.pooled.analyses.items():
         measure, parts = study.measure(name), analysis.model.components
-        between = float(parts.get("environment:treatment", 0.0))
+        between = variance_between(analysis)
         source = f"this study's own {_environments(across, measure)} finished site-seasons"
         if measure.family == "normal" and parts.get("residual", 0) > 0:
             scale = 100 / abs(_check_mean(across, measure))

@@ -1,0 +1,75 @@
+"""Site and season of every row: what makes up the environment, and what may recur over it."""
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from trialkit.errors import AnalysisError
+from trialkit.inference.columns_in import check_columns, factor_column
+
+
+@dataclass(frozen=True)
+class Places:
+    """The frame with its environment column named, and labels of site and season by its index."""
+
+    frame: pd.DataFrame
+    environment: str | None
+    site: pd.Series | None = None
+    season: pd.Series | None = None
+
+
+def places_of(
+    frame: pd.DataFrame, environment: str | None, site: str | None, season: str | None
+) -> Places:
+    """Read the columns ``site`` and ``season``; without ``environment`` they make it up.
+
+    Raises AnalysisError for columns that are not there, or where rows of one environment name
+    several sites or seasons.
+
+    >>> frame = pd.DataFrame({"farm": ["hill", "hill"], "year": [2024, 2025]})
+    >>> found = places_of(frame, None, "farm", "year")
+    >>> found.environment, found.frame[found.environment].tolist()
+    ('farm and year', ['hill 2024', 'hill 2025'])
+    """
+    named = {"site": site, "season": season}
+    given = {role: name for role, name in named.items() if name is not None}
+    if not given:
+        return Places(frame, environment)
+    check_columns(frame, given)
+    labels = {role: factor_column(frame[name]) for role, name in given.items()}
+    if environment is None:
+        frame, environment = _combined(frame, given, labels)
+    elif environment in frame.columns:
+        for role, name in given.items():
+            _check_one_each(frame[environment], labels[role], (environment, role, name))
+    return Places(frame, environment, labels.get("site"), labels.get("season"))
+
+
+def _combined(
+    frame: pd.DataFrame, given: dict[str, str], labels: dict[str, pd.Series]
+) -> tuple[pd.DataFrame, str]:
+    if len(given) == 1:
+        return frame, next(iter(given.values()))
+    name = " and ".join(given.values())
+    site, season = labels["site"], labels["season"]
+    both = (site + " " + season).where(site.notna() & season.notna(), None)
+    return frame.assign(**{name: both}), name
+
+
+def _check_one_each(environment: pd.Series, labels: pd.Series, names: tuple[str, str, str]) -> None:
+    """Raise AnalysisError unless every environment has exactly one label."""
+    column, role, name = names
+    for place, own in labels.groupby(factor_column(environment)):
+        found = own.dropna().unique()
+        if len(found) > 1:
+            raise AnalysisError(
+                f"Column '{column}' puts {role} '{found[0]}' and {role} '{found[1]}' of column "
+                f"'{name}' into one environment ('{place}'). An environment is one site in one "
+                "season: give each its own label, or leave out environment."
+            )
+        if own.isna().any():
+            row = own.index[own.isna()][0]
+            raise AnalysisError(
+                f"Row {row}, column '{name}': the {role} is missing. Fill it in; every row of an "
+                "analysis across environments needs it."
+            )
