@@ -53,9 +53,9 @@ def notebooks(tmp_path: Path) -> Path:
     folder.mkdir()
     site_season = notebook('study = ""\nseason = 0\nsite = ""\noutput = ""', SITE_SEASON)
     nbformat.write(site_season, folder / "site_season.ipynb")
-    nbformat.write(
-        notebook('study = ""\nreports = ""\noutput = ""', ACROSS), folder / "across_sites.ipynb"
-    )
+    for name in ("across_sites", "final_report"):
+        whole = notebook('study = ""\nreports = ""\noutput = ""', ACROSS)
+        nbformat.write(whole, folder / f"{name}.ipynb")
     return folder
 
 

@@ -52,30 +52,41 @@ def write(path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8")
 
 
-ALL = {"2024/alder_bench", "2024/cedar_flat", "across"}
-SITES = ALL - {"across"}
-# A change, and the reports that it makes due; the report across follows those of its sites.
+WHOLE = {"across", "final"}
+SITES = {"2024/alder_bench", "2024/cedar_flat"}
+ALL = SITES | WHOLE
+# A change, and the reports that it makes due; reports on the whole study follow those of its sites.
 CHANGES = {
     "a cell of one site": (
         lambda r: edit(r.study / "data/2024/alder_bench/plots.csv", "101", "102"),
-        {"2024/alder_bench", "across"},
+        {"2024/alder_bench"} | WHOLE,
     ),
     "a file more": (
         lambda r: write(r.study / "data/2024/cedar_flat/events.csv", "date,event\n"),
-        {"2024/cedar_flat", "across"},
+        {"2024/cedar_flat"} | WHOLE,
     ),
     "a file less": (
         lambda r: (r.study / "data/2024/cedar_flat/plots.csv").unlink(),
-        {"2024/cedar_flat", "across"},
+        {"2024/cedar_flat"} | WHOLE,
     ),
     "the narrative of one site": (
         lambda r: write(r.study / "narrative/2024/alder_bench.md", "Words."),
-        {"2024/alder_bench", "across"},
+        {"2024/alder_bench"} | WHOLE,
     ),
     "the narrative across": (
         lambda r: write(r.study / "narrative/across.md", "Words."), {"across"}
     ),
-    "costs": (lambda r: edit(r.study / "costs.csv", "item", "items"), ALL),
+    "costs": (lambda r: edit(r.study / "costs.csv", "item", "items"), WHOLE),
+    "a wage": (lambda r: edit(r.study / "study.toml", "wage = 18.0", "wage = 19.0"), WHOLE),
+    "the narrative of the final report": (
+        lambda r: write(r.study / "narrative/final.md", "Words."), {"final"}
+    ),
+    "words of the final report's template": (
+        lambda r: edit_cell(
+            r.notebooks / "final_report.ipynb", "found", lambda c: c.update(source="## Found")
+        ),
+        {"final"},
+    ),
     "corrections": (lambda r: write(r.study / "corrections.csv", "file,row\n"), ALL),
     "the seed": (lambda r: edit(r.study / "study.toml", "seed = 2024", "seed = 2025"), ALL),
     "a margin": (lambda r: edit(r.study / "study.toml", "margin = 30", "margin = 31"), ALL),
@@ -84,7 +95,7 @@ CHANGES = {
     "the title": (lambda r: edit(r.study / "study.toml", 'title = "', 'title = "So '), ALL),
     "one site's own entry": (
         lambda r: edit(r.study / "study.toml", 'name = "Cedar Flat"', 'name = "Cedar Flats"'),
-        {"2024/cedar_flat", "across"},
+        {"2024/cedar_flat"} | WHOLE,
     ),
     "the season's dates": (
         lambda r: edit(r.study / "study.toml", "2024-09-30", "2024-09-29"), ALL
@@ -93,13 +104,13 @@ CHANGES = {
         lambda r: edit_cell(
             r.notebooks / "site_season.ipynb", "last", lambda c: c.update(source="print('more')")
         ),
-        SITES | {"across"},
+        ALL,
     ),
     "words of the template": (
         lambda r: edit_cell(
             r.notebooks / "site_season.ipynb", "found", lambda c: c.update(source="## Found")
         ),
-        SITES | {"across"},
+        ALL,
     ),
     "code of the other template": (
         lambda r: edit_cell(
@@ -109,17 +120,17 @@ CHANGES = {
     ),
     "a page that was changed": (
         lambda r: write(r.out / "eggplant_flea_beetle/2024/alder_bench/report.html", "other"),
-        {"2024/alder_bench", "across"},
+        {"2024/alder_bench"} | WHOLE,
     ),
     "findings that are gone": (
         lambda r: (r.out / "eggplant_flea_beetle/2024/alder_bench/findings.csv").unlink(),
-        {"2024/alder_bench", "across"},
+        {"2024/alder_bench"} | WHOLE,
     ),
     "a failure before": (
         lambda r: write(
             r.out / "eggplant_flea_beetle/2024/alder_bench/failure.json", '{"faults": ["x"]}'
         ),
-        {"2024/alder_bench", "across"},
+        {"2024/alder_bench"} | WHOLE,
     ),
     "a record that is no record": (
         lambda r: write(r.out / "eggplant_flea_beetle/across/record.json", "{"), {"across"}

@@ -27,16 +27,17 @@ def test_every_report_and_the_index_are_made_and_then_nothing_is_due(request_for
     assert [o.target.key for o in summary.outcomes] == [
         "2024/alder_bench",
         "2024/cedar_flat",
+        "final",
         "across",
     ]
     assert not summary.failed
-    for key in ("2024/alder_bench", "2024/cedar_flat", "across"):
+    for key in ("2024/alder_bench", "2024/cedar_flat", "final", "across"):
         names = {path.name for path in (reports_of(tmp_path) / key).iterdir()}
         assert names == {"report.ipynb", "report.html", "findings.csv", "record.json"}
     assert "Worthwhile" in summary.index.read_text(encoding="utf-8")
     again = render(request_for())
     assert again.outcomes == ()
-    assert len(again.not_due) == 3
+    assert len(again.not_due) == 4
     assert not list(reports_of(tmp_path).rglob(".unfinished-*"))
 
 
@@ -93,7 +94,7 @@ def test_the_kept_notebook_names_the_study_from_its_own_folder(request_for, tmp_
 def test_choosing_one_site_leaves_the_rest_and_says_so(request_for, tmp_path) -> None:
     summary = render(request_for(site="cedar_flat"))
     assert [outcome.target.key for outcome in summary.outcomes] == ["2024/cedar_flat"]
-    assert summary.index.read_text(encoding="utf-8").count("Not rendered yet") == 2
+    assert summary.index.read_text(encoding="utf-8").count("Not rendered yet") == 3
 
 
 def test_an_unknown_site_or_season_is_told_with_the_known_ones(request_for) -> None:
@@ -131,7 +132,16 @@ def test_a_survey_says_why_each_report_is_due(request_for, study_folder) -> None
     assert all(standing.reasons == ("it was never rendered",) for standing in survey(request_for()))
     render(request_for())
     (study_folder / "data/2024/cedar_flat/plots.csv").write_text("plot\n")
-    alder, cedar, across = survey(request_for())
+    alder, cedar, final, across = survey(request_for())
     assert not alder.is_due
     assert cedar.reasons == ("data/2024/cedar_flat/plots.csv changed",)
+    assert final.is_due
     assert across.is_due
+
+
+def test_a_study_in_its_first_season_waits_for_no_final_report(request_for, study_folder) -> None:
+    text = (study_folder / "study.toml").read_text(encoding="utf-8")
+    unfinished = text.replace("year = 2024", "year = 2024\nfinished = false")
+    (study_folder / "study.toml").write_text(unfinished, encoding="utf-8")
+    keys = [standing.target.key for standing in survey(request_for())]
+    assert keys == ["2024/alder_bench", "2024/cedar_flat", "across"]

@@ -119,7 +119,7 @@ def test_public_pages_hold_no_marker_and_name_farms_by_code(study, tmp_path) -> 
     assert all(code in texts for code in codes_of(study).values())
     files = [path for path in index.parent.rglob("*") if path.is_file()]
     assert {path.name for path in files} == {"index.html", "report.html"}
-    assert len(files) == 4  # the index, two farms, all together
+    assert len(files) == 5  # the index, two farms, all together, the final report
     assert "public edition" in index.read_text("utf-8").casefold()
 
 

@@ -15,6 +15,7 @@ from trialkit.findings.economics_grid import fitted
 from trialkit.findings.effect_table import Scope
 from trialkit.findings.refit import analyse_again, each_place, values_of
 from trialkit.report import money
+from trialkit.report.background import event_times
 from trialkit.report.evidence import event_hours
 from trialkit.report.explorer import explorer, returns_table
 from trialkit.study import EventLabour
@@ -108,7 +109,10 @@ def test_hours_of_events_are_those_of_an_average_plot(example_study):
     )
     data = SimpleNamespace(tables={"plots": plots, "events": events})
     # Three sprayings over two plots and one of the whole site: 1.5 + 1 times 2.5 hours.
-    assert event_hours(study, data) == {"kaolin": 6.25}
+    times = event_times(study, data)
+    assert times["kaolin"] == {"kaolin_sprayed": 2.5}
+    assert times["check"] == {"cover_on": 1.0, "kaolin_sprayed": 1.0}
+    assert event_hours(study, times) == {"kaolin": 6.25}
 
 
 @pytest.mark.parametrize(

@@ -87,3 +87,9 @@ def test_what_does_not_fit_together_is_said_in_words(tmp_path, text, right, wron
 def test_line_of_finds_the_second_table_of_a_list(text):
     line = line_of(text, ("sites", 1, "cooperator"))
     assert "Invented Cooperator One" in text.splitlines()[line - 1]
+
+
+def test_a_key_inside_braces_is_found_where_the_braces_stand() -> None:
+    text = '[economics]\nwage = 1\nprices = { marketable = "x" }\n'
+    assert line_of(text, ("economics", "prices", "marketable")) == 3
+    assert line_of(text, ("economics", "nothing")) == 1

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from trialkit.batch.targets import Target, across_of, targets_of
+from trialkit.batch.targets import Target, targets_of, whole_study_of
 from trialkit.batch.words import FACTS, Places, facts_at, notebook_at, text_at, text_name, text_of
 from trialkit.errors import Fault
 from trialkit.narrative.bare_numbers import BareNumber, bare_numbers
@@ -18,7 +18,7 @@ def typed_numbers(study: Study, reports: Path) -> tuple[Fault, ...]:
 
     Only reports that were rendered can be checked, for only these have values to compare with.
     """
-    targets = (*targets_of(study), across_of(study))
+    targets = (*targets_of(study), *whole_study_of(study))
     return tuple(fault for target in targets for fault in _of_report(target, study, reports))
 
 

@@ -19,7 +19,7 @@ from trialkit.batch.record import (
     still_as_described,
 )
 from trialkit.batch.resources import PACKAGE
-from trialkit.batch.targets import Target, across_of
+from trialkit.batch.targets import Target
 from trialkit.batch.templates import Template
 from trialkit.batch.words import ABSENT, FACTS, names_of
 from trialkit.study import Study
@@ -29,7 +29,8 @@ LIBRARIES = (
     "pingouin pint pydantic scipy seaborn statsmodels"
 )
 OWN_FILES = {".py", ".j2", ".css", ".json", ".toml", ".html"}
-BESIDE_STUDY = ("costs.csv", "corrections.csv")
+CORRECTIONS, COSTS = "corrections.csv", "costs.csv"
+MONEY = "economics"  # the part of study.toml that no report of a single site-season shows
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,7 @@ def surroundings(template: Template) -> dict[str, str]:
 def site_season_inputs(target: Target, study: Study) -> dict[str, str]:
     """Return what the report of a site-season depends on in the study folder."""
     folder = study.folder / "data" / target.key
-    texts = (*BESIDE_STUDY, *names_of(target))
+    texts = (CORRECTIONS, *names_of(target))
     return {
         **_study_parts(study, target),
         **{name: _digest_or_absent(study.folder / name) for name in texts},
@@ -86,12 +87,14 @@ def site_season_inputs(target: Target, study: Study) -> dict[str, str]:
     }
 
 
-def across_inputs(study: Study, records: Mapping[Target, Record | None]) -> dict[str, str]:
-    """Return what the report across all sites and seasons depends on: findings, not files."""
+def whole_study_inputs(
+    target: Target, study: Study, records: Mapping[Target, Record | None]
+) -> dict[str, str]:
+    """Return what a report on the whole study depends on: findings and costs, no field file."""
     handed_on = {
-        f"findings of {target.title}": _findings_in(record) for target, record in records.items()
+        f"findings of {one.title}": _findings_in(record) for one, record in records.items()
     }
-    texts = (*BESIDE_STUDY, *names_of(across_of(study)))
+    texts = (CORRECTIONS, COSTS, *names_of(target))
     return {
         **_study_parts(study, None),
         **{name: _digest_or_absent(study.folder / name) for name in texts},
@@ -126,6 +129,7 @@ def _study_parts(study: Study, target: Target | None) -> dict[str, str]:
             for season in parts["seasons"]
             if season["year"] == target.season
         ]
+        del parts[MONEY]
         parts["protocol_decisions"] = [
             one
             for one in parts["protocol_decisions"]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from trialkit.batch.files import write_whole
 from trialkit.batch.record import FAILED_NOTEBOOK, PAGE, Failure, Record, read_failure, read_record
-from trialkit.batch.targets import Target, across_of, targets_of
+from trialkit.batch.targets import Target, targets_of, whole_study_of
 from trialkit.batch.word_records import words_of
 from trialkit.publish import ClaimLine, IndexEntry, VerdictLine, index_page
 from trialkit.study import Study
@@ -24,7 +24,7 @@ def write_index(study: Study, reports: Path, stale: frozenset[Target], edition: 
     """
     entries = [
         _entry(target, reports, target in stale)
-        for target in (across_of(study), *targets_of(study))
+        for target in (*whole_study_of(study), *targets_of(study))
     ]
     if edition:
         entries = [replace(entry, faults=(), notebook="") for entry in entries]
@@ -43,6 +43,7 @@ def _entry(target: Target, reports: Path, stale: bool) -> IndexEntry:
         notebook=_link(target, folder, FAILED_NOTEBOOK),
         verdicts=tuple(VerdictLine(**line) for line in record.verdicts) if record else (),
         claims=tuple(map(_claim_line, words_of(target, reports).claims)),
+        title=target.title,
     )
 
 

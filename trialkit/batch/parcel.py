@@ -92,10 +92,10 @@ def _study_files(task: Task) -> list[Path]:
 
 
 def _handed_on(task: Task) -> list[Path]:
-    """What the report across all reads: the tables that every other report hands on."""
+    """What a report on the whole study reads: what every report of a site-season handed on."""
     if not task.target.is_across:
         return []
-    found = task.folder.parent.glob("*/*/*.csv")
+    found = task.folder.parent.glob("*/*/*")
     return [path for path in found if path.name in HANDED_ON]
 
 

@@ -14,8 +14,10 @@ FAILURE = "failure.json"
 PAGE = "report.html"
 NOTEBOOK = "report.ipynb"
 FINDINGS = "findings.csv"
-VALUES = "plot_values.csv"
-HANDED_ON = (FINDINGS, VALUES, "departures.csv", "moved_by_corrections.csv")
+HANDED_ON = (
+    *(FINDINGS, "plot_values.csv", "departures.csv", "moved_by_corrections.csv"),
+    *("plot_values_as_typed.csv", "background.json"),
+)
 FAILED_NOTEBOOK = "failed.ipynb"
 FORMAT = 1
 

@@ -6,11 +6,11 @@ from pathlib import Path
 
 from trialkit.batch.due import (
     Standing,
-    across_inputs,
     site_season_inputs,
     standing_of,
     surroundings,
     versions,
+    whole_study_inputs,
 )
 from trialkit.batch.files import disk_faults_in_words, swept
 from trialkit.batch.index import write_index
@@ -19,7 +19,7 @@ from trialkit.batch.pool import crew_for, default_workers, outcomes_of
 from trialkit.batch.progress import Silent, Watcher
 from trialkit.batch.record import read_record
 from trialkit.batch.resources import notebooks_folder
-from trialkit.batch.targets import Target, across_of, targets_of
+from trialkit.batch.targets import Target, targets_of, whole_study_of
 from trialkit.batch.templates import read_template
 from trialkit.batch.word_records import Words, words_of
 from trialkit.batch.work import Outcome, Task, relative_study
@@ -110,10 +110,10 @@ def render(request: Request, watcher: Watcher | None = None) -> Summary:
         with study_lock(reports), swept(reports):
             standings = survey_site_seasons(study, request)
             outcomes = _rendered(standings, study, request, watcher)
-            across = _across_if_whole(study, request)
-            outcomes += _rendered(across, study, request, watcher)
+            whole = _whole_study_if_asked(study, request)
+            outcomes += _rendered(whole, study, request, watcher)
             write_index(study, reports, _stale(study, request))
-    surveyed = (*standings, *across)
+    surveyed = (*standings, *whole)
     not_due = tuple(standing.target for standing in surveyed if not standing.is_due)
     changes = tuple(verdict_changes(surveyed, outcomes))
     words = tuple(words_of(standing.target, reports) for standing in surveyed)
@@ -138,18 +138,18 @@ def survey(request: Request) -> tuple[Standing, ...]:
     """Say of each report whether it is due and why; renders nothing."""
     study = read_study(request.study)
     standings = survey_site_seasons(study, request)
-    across = _across_if_whole(study, request)
+    whole = _whole_study_if_asked(study, request)
     due = sum(standing.is_due for standing in standings)
-    if due and across and not across[0].is_due:
+    if due:
         reason = f"it follows if the findings of the {due} report(s) that are due move"
-        across = [replace(across[0], reasons=(reason,))]
-    return (*standings, *across)
+        whole = [one if one.is_due else replace(one, reasons=(reason,)) for one in whole]
+    return (*standings, *whole)
 
 
-def _across_if_whole(study: Study, request: Request) -> list[Standing]:
-    """The report across all is brought up to date only together with all that it rests on."""
+def _whole_study_if_asked(study: Study, request: Request) -> list[Standing]:
+    """Reports on the whole study are brought up to date only with all that they rest on."""
     chosen = request.season is not None or request.site is not None
-    return [] if chosen else [survey_across(study, request)]
+    return [] if chosen else survey_whole_study(study, request)
 
 
 def survey_site_seasons(study: Study, request: Request) -> list[Standing]:
@@ -173,13 +173,18 @@ def _place(target: Target, study: Study, request: Request) -> dict[str, str]:
     return {"place of the study": relative_study(study.folder, folder)}
 
 
-def survey_across(study: Study, request: Request) -> Standing:
-    """Return how the report across all site-seasons stands, by the findings at hand."""
-    target, reports = across_of(study), request.out / study.name
+def survey_whole_study(study: Study, request: Request) -> list[Standing]:
+    """Return how the reports on the whole study stand, by the findings at hand."""
+    reports = request.out / study.name
     records = {each: read_record(each.folder(reports)) for each in targets_of(study)}
-    around = surroundings(read_template(request.templates / target.template))
-    inputs = {**across_inputs(study, records), **around, **_place(target, study, request)}
-    return standing_of(target, inputs, target.folder(reports), request.force)
+    standings = []
+    for target in whole_study_of(study):
+        own = whole_study_inputs(target, study, records)
+        around = surroundings(read_template(request.templates / target.template))
+        inputs = {**own, **around, **_place(target, study, request)}
+        folder = target.folder(reports)
+        standings.append(standing_of(target, inputs, folder, request.force))
+    return standings
 
 
 def _stale(study: Study, request: Request) -> frozenset[Target]:
@@ -187,7 +192,7 @@ def _stale(study: Study, request: Request) -> frozenset[Target]:
     if request.season is None and request.site is None:
         return frozenset()
     everything = replace(request, season=None, site=None, force=False)
-    standings = (*survey_site_seasons(study, everything), survey_across(study, everything))
+    standings = (*survey_site_seasons(study, everything), *survey_whole_study(study, everything))
     return frozenset(standing.target for standing in standings if standing.is_due)
 
 

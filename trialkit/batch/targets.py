@@ -1,4 +1,4 @@
-"""The reports of a study: one for each site-season and one across them all."""
+"""The reports of a study: one for each site-season, one across them all, and the final report."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,29 +9,39 @@ from trialkit.study import Study
 
 SITE_SEASON_TEMPLATE = "site_season.ipynb"
 ACROSS_TEMPLATE = "across_sites.ipynb"
+FINAL_TEMPLATE = "final_report.ipynb"
+FINAL = "final"
 
 
 @dataclass(frozen=True)
 class Target:
-    """A report to have: of one site-season, or (season and site None) of the whole study."""
+    """A report to have: of one site-season, or (season and site None) of the whole study.
+
+    ``is_final`` tells the final report of the whole study from the one across all.
+    """
 
     season: int | None
     site: str | None
     title: str
+    is_final: bool = False
 
     @property
     def is_across(self) -> bool:
-        """True for the report across all sites and seasons."""
+        """True for both reports on the whole study, which rest on the others and read no sheet."""
         return self.season is None
 
     @property
     def key(self) -> str:
-        """Place below the study's reports folder, such as ``2025/alder_bench`` or ``across``."""
+        """Place below the study's reports folder: ``2025/alder_bench``, ``across``, ``final``."""
+        if self.is_final:
+            return FINAL
         return ACROSS if self.is_across else f"{self.season}/{self.site}"
 
     @property
     def template(self) -> str:
         """File name of the notebook that makes this report."""
+        if self.is_final:
+            return FINAL_TEMPLATE
         return ACROSS_TEMPLATE if self.is_across else SITE_SEASON_TEMPLATE
 
     def folder(self, reports: Path) -> Path:
@@ -42,6 +52,16 @@ class Target:
 def across_of(study: Study) -> Target:
     """Return the report across all sites and seasons."""
     return Target(None, None, "Across all sites and seasons")
+
+
+def whole_study_of(study: Study) -> tuple[Target, ...]:
+    """Return the reports on the whole study: final report, where one can be, and across all.
+
+    A final report needs two site-seasons of finished seasons, so a new study does not wait for it.
+    """
+    finished = [year for year, _ in study.site_seasons() if study.season(year).finished]
+    final = (Target(None, None, "Final report", is_final=True),) if len(finished) > 1 else ()
+    return (*final, across_of(study))
 
 
 def targets_of(
@@ -71,9 +91,9 @@ def chosen_targets(
 ) -> tuple[Target, ...]:
     """Return the reports that a person means; all of them, where none is chosen."""
     if across:
-        return (across_of(study),)
+        return whole_study_of(study)
     own = targets_of(study, season, site)
-    return own if season is not None or site is not None else (*own, across_of(study))
+    return own if season is not None or site is not None else (*own, *whole_study_of(study))
 
 
 def _must_know(what: str, given: object, known: list) -> None:

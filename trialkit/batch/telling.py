@@ -7,7 +7,7 @@ from typing import Any
 from trialkit.batch.due import Standing
 from trialkit.batch.record import read_record
 from trialkit.batch.run import Request, Summary
-from trialkit.batch.targets import across_of, targets_of
+from trialkit.batch.targets import targets_of, whole_study_of
 
 LONGEST_CELLS = 8
 
@@ -75,7 +75,7 @@ def profile_lines(summary: Summary, request: Request) -> Iterator[str]:
     study, reports = summary.study, request.out / summary.study.name
     seconds: dict[str, float] = {}
     total = inside = 0.0
-    for target in (*targets_of(study), across_of(study)):
+    for target in (*targets_of(study), *whole_study_of(study)):
         record = read_record(target.folder(reports))
         for cell in record.cells if record else ():
             seconds[cell["cell"]] = seconds.get(cell["cell"], 0.0) + cell["seconds"]

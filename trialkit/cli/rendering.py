@@ -63,7 +63,9 @@ def confirm(
     study: StudyFolder,
     season: Annotated[int | None, typer.Option(help="Only this season.")] = None,
     site: Annotated[str | None, typer.Option(help="Only this site.")] = None,
-    across: Annotated[bool, typer.Option("--across", help="Only the report across all.")] = False,
+    across: Annotated[
+        bool, typer.Option("--across", help="Only those on the whole study.")
+    ] = False,
     text: Annotated[
         list[str] | None, typer.Option(help="Only this text, by the name in its marker.")
     ] = None,

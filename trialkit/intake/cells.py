@@ -87,7 +87,7 @@ def _without_codes(sheet: Sheet, study: Study) -> tuple[pd.DataFrame, list[Probl
     for name in cells.columns:
         texts = list(cells[name].cat.categories)
         emptied = [text for text in texts if text in declared]
-        suspects = [] if name in _FREE_TEXT else [t for t in texts if _looks_missing(t)]
+        suspects = [] if name in _FREE_TEXT else [t for t in texts if looks_missing(t)]
         undeclared = [text for text in suspects if text not in declared]
         numeric = type_of(sheet.table, name) is float
         undeclared, asked = _split(undeclared, texts, numeric=numeric)
@@ -113,7 +113,8 @@ class _Declared:
         return bool(self.numbers and _NUMBER.fullmatch(text) and float(text) in self.numbers)
 
 
-def _looks_missing(text: str) -> bool:
+def looks_missing(text: str) -> bool:
+    """Say whether a text is a usual sign, word or number for "no value"."""
     if text.casefold() in _CODES:
         return True
     return bool(_NUMBER.fullmatch(text)) and float(text) in _CODE_NUMBERS

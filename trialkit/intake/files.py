@@ -24,7 +24,7 @@ from trialkit.intake.workbook import grids_of_workbook
 from trialkit.study import Study
 
 WORKBOOK_SUFFIXES: Final = (".xlsx", ".xlsm", ".ods")
-_TEXT_SUFFIXES: Final = (".csv", ".tsv", ".txt")
+TEXT_SUFFIXES: Final = (".csv", ".tsv", ".txt")
 _OTHER_WORKBOOKS: Final = (".xls", ".numbers", ".gsheet")
 
 
@@ -97,7 +97,7 @@ def _mapped(study: Study, names: list[Path]) -> Found:
     found = Found()
     for path in names:
         suffix = path.suffix.casefold()
-        if suffix in (*_TEXT_SUFFIXES, *WORKBOOK_SUFFIXES):
+        if suffix in (*TEXT_SUFFIXES, *WORKBOOK_SUFFIXES):
             found = _with_file(found, study, path)
         elif suffix in _OTHER_WORKBOOKS:
             remedy = "Save it as .xlsx"
@@ -207,12 +207,12 @@ def _strangers(names: list[Path], tables: dict[str, Path], books: list[Path]) ->
             continue
         suffix = path.suffix.casefold()
         near = difflib.get_close_matches(path.stem.casefold(), TABLES, 1, 0.7)
-        if suffix in (*_TEXT_SUFFIXES, *WORKBOOK_SUFFIXES) and near and near[0] not in tables:
+        if suffix in (*TEXT_SUFFIXES, *WORKBOOK_SUFFIXES) and near and near[0] not in tables:
             remedy = f"Did you mean {near[0]}.csv? Rename it"
             yield _unread(path, "the file was not read", remedy, "question")
         elif suffix in _OTHER_WORKBOOKS:
             yield _unread(path, "a workbook of this kind is not read", "Save it as .xlsx", "error")
-        elif suffix in _TEXT_SUFFIXES:
+        elif suffix in TEXT_SUFFIXES:
             remedy = f"Nothing needs doing; known names are {', '.join(TABLES)}"
             yield _unread(path, "the file is none of the tables and was not read", remedy, "note")
 

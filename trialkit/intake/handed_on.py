@@ -74,6 +74,11 @@ def read_handed_on(reports: Path, season: int, site: str) -> HandedOn | None:
     return HandedOn(season, site, values, effects, departures, moved, files)
 
 
+def read_values(path: Path, reports: Path) -> tuple[pd.DataFrame, FileRecord]:
+    """Read plot values (columns PLOT_VALUES) as they were written, with the file's record."""
+    return _read(path, PLOT_VALUES, reports)
+
+
 def _read(path: Path, columns: Sequence[str], reports: Path) -> tuple[pd.DataFrame, FileRecord]:
     numbers = {name: "float64" for name in columns if name in _NUMBERS}
     texts = {name: "str" for name in columns if name not in _NUMBERS and name != "season"}

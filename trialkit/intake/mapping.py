@@ -1,5 +1,6 @@
 """From any sheet to a tidy one, as ``[intake.TABLE]`` says; no cell loses its place."""
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Final
@@ -16,6 +17,8 @@ from trialkit.intake.schemas import column_names, type_of
 from trialkit.study import TableMapping
 
 _HEADER_WITHIN: Final = 30
+# Other words that a line above the plots of a block begins with.
+_OTHER_WORDS: Final = {"block": ("replication", "replicate", "rep", "blk")}
 
 
 @dataclass(frozen=True)
@@ -36,14 +39,32 @@ def mapped_sheet(grid: Grid, place: Place, mapping: TableMapping) -> Sheet:
     header_row = mapping.header_row or _likely_header(grid.cells, place.table, mapping)
     if header_row not in grid.cells.index:
         return _no_header(grid, place, header_row)
-    wide = _filled_down(_under_headings(_wide(grid.cells, header_row, mapping), mapping), mapping)
-    side = _side_by_side(wide, mapping)
+    wide, side = _told_apart(grid.cells, header_row, mapping)
     lost = _columns_not_there(wide, side, mapping)
-    tidy = _with_constants(_spread(wide, side, mapping), mapping)
-    tidy = tidy.apply(lambda cells: _as_read(cells, str(cells.name), place.table, mapping))
+    tidy = _tidy(wide, side, place.table, mapping)
     problems = tuple(_moved(p, wide, tidy, mapping) for p in grid.problems)
     sheet = sheet_of_grid(_grid(tidy, header_row, (*problems, *lost)), place)
     return replace(sheet, place=_place(sheet.place, wide, side, mapping))
+
+
+def tidy_cells(cells: pd.DataFrame, table: str, mapping: TableMapping) -> pd.DataFrame:
+    """Return all columns of a sheet as a mapping with a header row makes them, unknown ones too."""
+    return _tidy(*_told_apart(cells, mapping.header_row or 1, mapping), table, mapping)
+
+
+def _told_apart(
+    cells: pd.DataFrame, header_row: int, mapping: TableMapping
+) -> tuple[_Wide, list[int]]:
+    """The lines of data under their headers, and the columns that become rows."""
+    wide = _filled_down(_under_headings(_wide(cells, header_row, mapping), mapping), mapping)
+    return wide, _side_by_side(wide, mapping)
+
+
+def _tidy(wide: _Wide, side: list[int], table: str, mapping: TableMapping) -> pd.DataFrame:
+    tidy = _with_constants(_spread(wide, side, mapping), mapping)
+    names = [str(name) for name in tidy.columns]
+    columns = [_as_read(tidy.iloc[:, at], name, table, mapping) for at, name in enumerate(names)]
+    return pd.concat(columns, axis=1) if columns else tidy
 
 
 def _likely_header(cells: pd.DataFrame, table: str, mapping: TableMapping) -> int:
@@ -78,7 +99,8 @@ def _under_headings(wide: _Wide, mapping: TableMapping) -> _Wide:
         return wide
     alone = wide.body.notna().sum(axis=1) == 1
     first = wide.body.astype("object").bfill(axis=1).iloc[:, 0]
-    bare = first.astype("str").str.replace(rf"(?i)^{mapping.heading}[\s:.]*", "", regex=True)
+    words = "|".join(map(re.escape, (mapping.heading, *_OTHER_WORDS.get(mapping.heading, ()))))
+    bare = first.astype("str").str.replace(rf"(?i)^({words})[\s:.#]*", "", regex=True)
     texts = bare.where(alone).ffill()
     at = max([*wide.typed, *wide.body.columns]) + 1
     body = wide.body.assign(heading=pd.Categorical(texts)).rename(columns={"heading": at})
@@ -160,6 +182,9 @@ def _as_read(cells: pd.Series, name: str, table: str, mapping: TableMapping) -> 
     """Rewrite what the mapping says how to read: codes, decimal commas, the order of a date."""
     texts = cells.astype("object")
     texts = texts.where(~texts.isin(list(mapping.missing_codes)), None)
+    words = {bare_name(old): new for old, new in mapping.values.get(name, {}).items()}
+    if words:
+        texts = _each(texts, lambda text: words.get(bare_name(text), text))
     if name in column_names(table):
         if mapping.decimal_comma and type_of(table, name) is float:
             texts = _each(texts, _decimal_point)

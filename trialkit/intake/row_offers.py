@@ -20,7 +20,7 @@ def repeated_row_offers(study: Study, one: SiteSeason) -> Iterator[Correction]:
     if not told:
         return
     sheets = find_sheets(study, study.data_folder(one.season, one.site)).sheets
-    by_file = {sheet.place.file: sheet for table, sheet in sheets.items() if table in _ONE_ROW_EACH}
+    by_file = {s.place.file: s for table in _ONE_ROW_EACH for s in sheets.get(table, ())}
     for fault in told:
         if fault.file in by_file:
             yield from _offer(fault, by_file[fault.file])

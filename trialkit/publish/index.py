@@ -42,7 +42,10 @@ class ClaimLine:
 
 @dataclass(frozen=True)
 class IndexEntry:
-    """One report on the index; ``season`` and ``site`` are None for the one across all."""
+    """One report on the index; ``season`` and ``site`` are None for one on the whole study.
+
+    ``title`` names a report on the whole study; a site's report goes by the name of the site.
+    """
 
     season: int | None
     site: str | None
@@ -52,6 +55,7 @@ class IndexEntry:
     notebook: str = ""
     verdicts: tuple[VerdictLine, ...] = ()
     claims: tuple[ClaimLine, ...] = ()
+    title: str = "Across all sites and seasons"
 
 
 @dataclass(frozen=True)
@@ -91,7 +95,7 @@ def _template() -> Template:
 
 
 def _card(entry: IndexEntry, study: Study) -> Card:
-    title = "Across all sites and seasons" if entry.site is None else study.site(entry.site).name
+    title = entry.title if entry.site is None else study.site(entry.site).name
     return Card(title, entry, STATUS_WORDS[entry.status], tuple(_found(entry.verdicts, study)))
 
 

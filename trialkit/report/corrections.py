@@ -22,12 +22,16 @@ SEEN: Final = "seen, correct"
 
 @dataclass(frozen=True)
 class Undone:
-    """Corrections and answers of a site-season, and what the corrections moved (columns MOVED)."""
+    """Corrections and answers of a site-season, and what the corrections moved (columns MOVED).
+
+    ``as_typed`` are the plot values without corrections, None where that is not known.
+    """
 
     made: pd.DataFrame
     answers: pd.DataFrame
     moved: pd.DataFrame
     unusable: str = ""
+    as_typed: pd.DataFrame | None = None
 
     def cautions(self, study: Study) -> tuple[str, ...]:
         """What a reader must know: verdicts that hang on corrections."""
@@ -71,7 +75,8 @@ def undone(study: Study, data: SiteSeason, values: pd.DataFrame, effects: pd.Dat
         return Undone(made, answers, without_answer(study, effects), typed.unusable)
     place = (data.season, data.site, typed.tables, typed.left_out)
     as_typed = measures.plot_values(study, *place)
-    return Undone(made, answers, moved_by_corrections(study, effects, values, as_typed))
+    moved = moved_by_corrections(study, effects, values, as_typed)
+    return Undone(made, answers, moved, as_typed=as_typed)
 
 
 def corrections_by_place(study: Study) -> dict[tuple[int, str], int]:

@@ -1,22 +1,45 @@
 """All that the final report rests on, read once: plots, events, weather, departures, costs."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import pandas as pd
 
 from trialkit import intake, measures
+from trialkit.columns import EFFECTS
 from trialkit.errors import AnalysisError
 from trialkit.findings import Environment, as_decided, site_season_findings
 from trialkit.findings.costs_of import TreatmentCosts, treatment_costs
 from trialkit.findings.refit import analyse_again, values_of
 from trialkit.findings.sold_yield import with_culls_sold
 from trialkit.inference import Analysis
-from trialkit.intake import FileRecord, SiteSeason
+from trialkit.intake import Background, FileRecord
+from trialkit.report.background import background_of
+from trialkit.report.corrections import undone
 from trialkit.study import Study, economics_faults
 
 Place = tuple[int, str]
-SEEN = "seen, correct"  # an answer to a question, which changes no value
+
+
+@dataclass(frozen=True)
+class Taking:
+    """One site-season that can be used, and what else is known of it.
+
+    ``departures`` are those from the protocol; ``as_typed`` holds the plot values where
+    corrections change them.
+    """
+
+    environment: Environment
+    departures: pd.DataFrame
+    background: Background
+    as_typed: pd.DataFrame | None
+    files: tuple[FileRecord, ...]
+
+    @property
+    def place(self) -> Place:
+        """Season and site."""
+        return self.environment.season, self.environment.site
 
 
 @dataclass(frozen=True)
@@ -75,96 +98,111 @@ class Evidence:
             return None
 
 
-def gather(study: Study) -> tuple[Evidence, TreatmentCosts]:
-    """Read every site-season and the costs; what cannot be used is left aside with its faults."""
-    read = [intake.read_site_season(study, season, site) for season, site in study.site_seasons()]
-    usable = [data for data in read if data.usable]
-    environments = tuple(environment_of(study, data) for data in usable)
-    over = [item for item in environments if study.season(item.season).finished]
-    finished = tuple(as_decided(study, over))
+def gather(study: Study, reports: Path | None = None) -> tuple[Evidence, TreatmentCosts]:
+    """Read every site-season and the costs; what cannot be used is left aside with its faults.
+
+    ``reports`` is the folder of the study's finished reports, which handed on what is needed;
+    without it every field file is read. Both give the same numbers.
+    """
+    taking = tuple(_from_field_files(study) if reports is None else _from_reports(study, reports))
+    environments = tuple(one.environment for one in taking)
+    finished = tuple(one for one in taking if study.season(one.environment.season).finished)
     costs = intake.read_costs(study)
     evidence = Evidence(
         environments=environments,
-        finished=finished,
-        hours={(d.season, d.site): event_hours(study, d) for d in usable},
-        weather=pd.DataFrame([_weather(study, data) for data in usable]),
-        culls=_culls(study, usable),
-        departed=tuple((d.season, d.site) for d in usable if _departed(study, d)),
-        alternatives=_uncorrected(study, usable, finished),
-        files=tuple(record for data in usable for record in data.files) + costs.files,
+        finished=tuple(as_decided(study, [one.environment for one in finished])),
+        hours={one.place: event_hours(study, one.background.event_times) for one in taking},
+        weather=pd.DataFrame([_weather(one) for one in taking]),
+        culls=_culls(taking),
+        departed=tuple(one.place for one in taking if _departed(study, one.departures)),
+        alternatives=_uncorrected(study, finished),
+        files=tuple(record for one in taking for record in one.files) + costs.files,
     )
     known = treatment_costs(study, costs.table, incomplete=costs.incomplete, faults=costs.faults)
     return evidence, known
 
 
-def environment_of(study: Study, data: SiteSeason) -> Environment:
-    """Plot values and effects of one site-season."""
-    values = measures.plot_values(study, data.season, data.site, data.tables, data.left_out)
-    effects = site_season_findings(study, values).effects
-    return Environment(data.season, data.site, values, effects)
+def _from_field_files(study: Study) -> Iterator[Taking]:
+    for season, site in study.site_seasons():
+        data = intake.read_site_season(study, season, site)
+        if not data.usable:
+            continue
+        values = measures.plot_values(study, season, site, data.tables, data.left_out)
+        effects = site_season_findings(study, values).effects
+        typed = undone(study, data, values, effects)
+        yield Taking(
+            Environment(season, site, values, effects),
+            measures.deviations(study, season, site, data.tables),
+            background_of(study, data, typed),
+            typed.as_typed,
+            data.files,
+        )
 
 
-def event_hours(study: Study, data: SiteSeason) -> dict[str, float]:
-    """Hours per field area by treatment: times an event happened, on average over its plots."""
+def _from_reports(study: Study, reports: Path) -> Iterator[Taking]:
+    for season, site in study.site_seasons():
+        folder = reports / str(season) / site
+        found = intake.read_handed_on(reports, season, site)
+        told = intake.read_background(folder, reports)
+        if found is None or told is None:
+            continue
+        background, record = told
+        as_typed, _ = intake.read_values(folder / intake.AS_TYPED, reports)
+        changed = as_typed if background.uncorrected == "other values" else None
+        environment = Environment(season, site, found.values, found.effects)
+        files = (*found.files, record)
+        yield Taking(environment, found.departures, background, changed, files)
+
+
+def event_hours(study: Study, times: Mapping[str, Mapping[str, float]]) -> dict[str, float]:
+    """Hours per field area by treatment: the hours of an event times how often it happened.
+
+    ``times`` is treatment -> event -> times, on average over the treatment's plots.
+    """
     if study.economics is None or economics_faults(study):
         return {}
-    events, plots = data.tables["events"], data.tables["plots"]
     found: dict[str, float] = {}
     for labour in study.economics.labour:
-        own = set(plots.loc[plots["treatment"] == labour.treatment, "plot"])
-        rows = events[events["event"] == labour.event]
-        everywhere = int((rows["plot"].isna() | (rows["plot"] == "")).sum())
-        times = everywhere + (rows["plot"].isin(own).sum() / len(own) if own else 0.0)
-        hours = float(labour.hours) * times
-        found[labour.treatment] = found.get(labour.treatment, 0.0) + hours
+        done = times.get(labour.treatment, {}).get(labour.event, 0.0)
+        found[labour.treatment] = found.get(labour.treatment, 0.0) + float(labour.hours) * done
     return found
 
 
-def _weather(study: Study, data: SiteSeason) -> dict[str, object]:
-    place = {"season": data.season, "site": data.site}
-    if data.tables["weather"].empty:
-        return {**place, "wet_days": float("nan"), "hot_days": float("nan")}
-    found = measures.weather_summary(study, data.season, data.site, data.tables)
-    return {
-        **place,
-        "wet_days": found.wet_days_in_bloom,
-        "hot_days": found.hot_days_in_bloom,
-    }
-
-
-def _culls(study: Study, usable: list[SiteSeason]) -> pd.DataFrame:
-    frames = []
-    for data in usable:
-        grades = measures.grades(study, data.tables, None)
-        rows = grades[grades["grade"] == "cull"].groupby("plot")["weight"].sum()
-        area = data.tables["plots"].set_index("plot")["area"]
-        value = (rows / area.reindex(rows.index)).rename("value").reset_index()
-        frames.append(value.assign(season=data.season, site=data.site))
-    columns = ["season", "site", "plot", "value"]
-    return pd.concat(frames)[columns] if frames else pd.DataFrame(columns=columns)
-
-
-def _departed(study: Study, data: SiteSeason) -> bool:
+def _departed(study: Study, departures: pd.DataFrame) -> bool:
     """True where a treatment was not run as planned; a late visit alone is no other protocol."""
-    rows = measures.deviations(study, data.season, data.site, data.tables)
     timed = {rule.id for rule in study.protocol if rule.event is not None}
-    return bool(rows["rule"].isin(timed).any())
+    return bool(departures["rule"].isin(timed).any())
 
 
-def _uncorrected(
-    study: Study, usable: list[SiteSeason], finished: tuple[Environment, ...]
-) -> dict[str, tuple[Environment, ...]]:
-    changed = {
-        (d.season, d.site) for d in usable if (d.corrections["now"].str.lower() != SEEN).any()
+def _weather(one: Taking) -> dict[str, object]:
+    season, site = one.place
+    wet, hot = one.background.wet_days, one.background.hot_days
+    numbers = {"wet_days": wet, "hot_days": hot}
+    return {
+        "season": season,
+        "site": site,
+        **{name: float("nan") if n is None else n for name, n in numbers.items()},
     }
-    if not changed & {(item.season, item.site) for item in finished}:
+
+
+def _culls(taking: Sequence[Taking]) -> pd.DataFrame:
+    rows = [
+        (*one.place, plot, value) for one in taking for plot, value in one.background.culls.items()
+    ]
+    return pd.DataFrame(rows, columns=["season", "site", "plot", "value"])
+
+
+def _uncorrected(study: Study, finished: Sequence[Taking]) -> dict[str, tuple[Environment, ...]]:
+    """The finished site-seasons as typed, where corrections change any of them."""
+    if all(one.background.uncorrected == "the same" for one in finished):
         return {}
-    places = []
-    for item in finished:
-        if (item.season, item.site) not in changed:
-            places.append(item)
-            continue
-        data = intake.read_site_season(study, item.season, item.site, as_typed=True)
-        if data.usable:
-            places += as_decided(study, [environment_of(study, data)])
-    return {"corrections undone": tuple(places)}
+    return {"corrections undone": tuple(as_decided(study, list(_as_typed(finished))))}
+
+
+def _as_typed(finished: Sequence[Taking]) -> Iterator[Environment]:
+    for one in finished:
+        if one.as_typed is not None:
+            # Only plot values are analysed again; the effects of this place alone are not needed.
+            yield Environment(*one.place, one.as_typed, pd.DataFrame(columns=list(EFFECTS)))
+        elif one.background.uncorrected == "the same":
+            yield one.environment

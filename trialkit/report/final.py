@@ -264,13 +264,15 @@ class FinalReport:
         return figures.versions(self.study, table, "under every choice that can be defended")
 
 
-def open_final(study: str | Path) -> FinalReport:
-    """Read every site-season of a study, its costs and prices, and work out what follows.
+def open_final(study: str | Path, reports: str | Path = "") -> FinalReport:
+    """Gather every site-season of a study, its costs and prices, and work out what follows.
 
-    Raises AnalysisError where fewer than two site-seasons can be used.
+    ``reports`` is the folder of the study's finished reports, whose handed-on tables are taken as
+    they stand; empty, every field file is read and analysed anew. Both give the same numbers.
+    Raises AnalysisError where fewer than two finished site-seasons can be used.
     """
     plan = open_study(study)
-    evidence, costs = gather(plan)
+    evidence, costs = gather(plan, Path(reports) if reports else None)
     if len(evidence.finished) < 2:
         raise AnalysisError(
             f"A final report needs two finished site-seasons or more; {plan.name} has "

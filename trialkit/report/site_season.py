@@ -16,6 +16,7 @@ from trialkit.narrative.names import names_table
 from trialkit.narrative.results import reading_note, results_table
 from trialkit.narrative.tables import Table, Words
 from trialkit.report import as_run, end_matter, words
+from trialkit.report.background import background_of
 from trialkit.report.corrections import Undone, undone
 from trialkit.report.display import Stack
 from trialkit.report.place import open_study
@@ -133,6 +134,8 @@ class SiteSeasonReport:
         """Methods and provenance; ``output`` is a folder for findings.csv and what goes with it."""
         if output:
             intake.write_handed_on(Path(output), self._handed_on())
+            background = background_of(self.study, self.data, self.undone)
+            intake.write_background(Path(output), background, self.undone.as_typed)
             words.write_facts(self.facts, Path(output))
         return end_matter.end_matter(self.study, self.findings, self.data.files)
 

@@ -15,11 +15,7 @@ def start_study(folder: Path, year: int, headers: Mapping[str, Sequence[str]]) -
     ``headers`` gives the columns of each sheet; the sheet of costs goes beside study.toml. Raises
     TrialkitError when the folder already holds something.
     """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise TrialkitError(
-            f"{folder}::: there is something here already. Choose a new or an empty folder."
-        )
-    folder.mkdir(parents=True, exist_ok=True)
+    _make(folder)
     text = TEMPLATE.read_text(encoding="utf-8")
     text = text.replace("@NAME@", study_name(folder.resolve().name)).replace("@YEAR@", str(year))
     (folder / STUDY_FILE).write_text(text, encoding="utf-8")
@@ -31,6 +27,33 @@ def start_study(folder: Path, year: int, headers: Mapping[str, Sequence[str]]) -
         )
         written += [_blank(place / f"{table}.csv", columns) for place in places]
     return tuple(written)
+
+
+def start_drafted_study(
+    folder: Path, text: str, files: Mapping[str, bytes], costs: Sequence[str]
+) -> tuple[Path, ...]:
+    """Write a drafted study into a new or empty folder and return the files written.
+
+    ``text`` is study.toml, ``files`` are further files by their path from the folder, ``costs`` the
+    columns of costs.csv. Raises TrialkitError when the folder already holds something.
+    """
+    _make(folder)
+    (folder / STUDY_FILE).write_text(text, encoding="utf-8")
+    read_study(folder)
+    written = [folder / STUDY_FILE]
+    for name, data in files.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(data)
+        written.append(folder / name)
+    return (*written, _blank(folder / "costs.csv", costs))
+
+
+def _make(folder: Path) -> None:
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise TrialkitError(
+            f"{folder}::: there is something here already. Choose a new or an empty folder."
+        )
+    folder.mkdir(parents=True, exist_ok=True)
 
 
 def study_name(text: str) -> str:

@@ -30,7 +30,8 @@ class TableMapping(Part):
     ``files`` and ``sheets`` are names or patterns such as ``*.xlsx``. ``heading`` names the column
     that lines with a single entry ("Block 2") fill, down to the next such line; ``fill_down`` the
     columns in which an empty cell repeats the one above. ``units`` are units of columns as typed,
-    by names such as lb, oz, g, degF, inch.
+    by names such as lb, oz, g, degF, inch. ``values`` leads, column by column, from words as typed
+    to the ids that they stand for.
     """
 
     files: tuple[str, ...] = ("*",)
@@ -45,6 +46,7 @@ class TableMapping(Part):
     date_order: Literal["day_first", "month_first"] | None = None
     decimal_comma: bool = False
     missing_codes: tuple[str, ...] = ()
+    values: dict[str, dict[str, str]] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _says_where(self) -> "TableMapping":

@@ -123,7 +123,8 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
 def line_of(text: str, location: tuple[Any, ...]) -> int:
     """Return the line (from 1) of study.toml at which a key such as ('sites', 1, 'name') stands.
 
-    Falls back to the table's own header, then to 0 where nothing of the location is written.
+    A key inside braces stands where the entry with the braces does. Falls back to the table's own
+    header, then to 0 where nothing of the location is written.
     """
     lines, start = text.splitlines(), 0
     names = [part for part in location if isinstance(part, str)]
@@ -134,7 +135,8 @@ def line_of(text: str, location: tuple[Any, ...]) -> int:
         if not headers:
             return _first_line(lines, names[0], 0)
         start = headers[min(index, len(headers) - 1)] + 1
-    return _first_line(lines, names[-1], start) or start if names else 0
+    found = (_first_line(lines, name, start) for name in reversed(names[1:] or names))
+    return next((line for line in found if line), start) if names else 0
 
 
 def _first_line(lines: list[str], key: str, start: int) -> int:
