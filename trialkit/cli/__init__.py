@@ -3,13 +3,14 @@
 Heavy rooms are imported inside the commands, so that help and faults come at once.
 """
 
-from trialkit.cli import (
+from trialkit.cli import (  # each adds its commands
     analysing,
+    archiving,
     checking,
     planning,
     rendering,
     starting,
-)  # each adds its commands
+)
 from trialkit.cli.app import app
 from trialkit.cli.start import main
 from trialkit.errors import TrialkitError
@@ -18,6 +19,7 @@ __all__ = [
     "TrialkitError",
     "analysing",
     "app",
+    "archiving",
     "checking",
     "main",
     "planning",

@@ -5,8 +5,11 @@ that are drawn into figures; in a copy that never held them, nothing is left to 
 """
 
 import csv
+<<<<<<< HEAD
 import json
 import re
+=======
+>>>>>>> f491ab9 (Write a study's archive: tidy tables, data package, research object crate, dictionary, checksums)
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -22,11 +25,13 @@ from trialkit.intake.stack import table_of, visit_of
 from trialkit.intake.text_file import grid_of_text
 from trialkit.intake.workbook import grids_of_workbook
 from trialkit.publish.privacy import Names, codes_of, cooperators, names_to_take_out
+from trialkit.publish.toml_text import toml_text
 from trialkit.study import STUDY_FILE, Study
 
 Kind = Literal["cooperator", "public", "funder"]
 KINDS: Final = ("cooperator", "public", "funder")
 PERSONAL: Final = ("observer", "note")
+AS_STATED: Final = ("authors",)
 _HEADER_WITHIN: Final = 20
 _PRIVATE_OF_A_SITE: Final = ("cooperator", "position")
 _DAY: Final = re.compile(r"\d{4}-?\d\d-?\d\d")
@@ -73,10 +78,11 @@ def write_copy(study: Study, edition: Edition, folder: Path) -> None:
     folder.mkdir(parents=True)
     told = tomllib.loads((study.folder / STUDY_FILE).read_text(encoding="utf-8-sig"))
     coded = _coded(_without_private(told), edition.names)
+    # Authors want to be named, also where the data name them as observers.
+    coded |= {key: told[key] for key in AS_STATED if key in told}
     # In the order of the codes, for the order of the list would tell who is who.
     coded["sites"].sort(key=lambda site: (site["id"] in codes.values(), site["id"]))
-    lines = [f"{_key(key)} = {_toml(value)}" for key, value in coded.items()]
-    (folder / STUDY_FILE).write_text("\n".join(lines) + "\n", encoding="utf-8")
+    (folder / STUDY_FILE).write_text(toml_text(coded), encoding="utf-8")
     for season, site in study.site_seasons():
         source = study.data_folder(season, site)
         target = folder / "data" / str(season) / codes.get(site, site)
@@ -104,6 +110,7 @@ def _coded(value: Any, names: Names) -> Any:
     return value
 
 
+<<<<<<< HEAD
 def _toml(value: Any) -> str:
     if isinstance(value, bool):
         return str(value).lower()
@@ -141,6 +148,16 @@ def _tables(path: Path, visit: str) -> Iterator[tuple[str, Grid]]:
     elif path.suffix.casefold() == ".csv" and (visit or path.stem.casefold() in TABLES):
         table = visit or path.stem.casefold()
         yield table, grid_of_text(path.read_bytes(), column_names(table))
+=======
+def _sheets(folder: Path) -> Iterator[tuple[str, Grid]]:
+    for path in sorted(folder.iterdir()):
+        if path.suffix.casefold() in _WORKBOOKS:
+            found = grids_of_workbook(path.read_bytes())
+            yield from found.items() if isinstance(found, dict) else ()
+        elif path.suffix.casefold() == ".csv" and path.stem.casefold() in TABLES:
+            table = path.stem.casefold()
+            yield table, grid_of_text(path.read_bytes(), column_names(table))
+>>>>>>> f491ab9 (Write a study's archive: tidy tables, data package, research object crate, dictionary, checksums)
 
 
 def _rows(table: str, grid: Grid) -> tuple[int, dict[int, str], list[list[str]]]:

@@ -1,5 +1,6 @@
 """What was planned: treatments, sites, seasons, measures, units and margins."""
 
+from trialkit.study.deposit import Archive, Author, licence_address, licence_id
 from trialkit.study.description import Study
 from trialkit.study.economics import FIELD_AREA, WEIGHT_UNIT, Economics, EventLabour, per_field_area
 from trialkit.study.economics_checks import economics_faults, wrong_amount
@@ -23,7 +24,9 @@ __all__ = [
     "KINDS",
     "STUDY_FILE",
     "WEIGHT_UNIT",
+    "Archive",
     "Assumption",
+    "Author",
     "Constraint",
     "CullCause",
     "DegreeDays",
@@ -44,6 +47,8 @@ __all__ = [
     "TableMapping",
     "Treatment",
     "economics_faults",
+    "licence_address",
+    "licence_id",
     "per_field_area",
     "read_study",
     "wrong_amount",

@@ -8,6 +8,7 @@ from typing import Literal
 from pydantic import Field, PrivateAttr, model_validator
 
 from trialkit.study.decisions import ProtocolDecision, decision_problems
+from trialkit.study.deposit import Archive, Author
 from trialkit.study.economics import Economics
 from trialkit.study.layout import Layout
 from trialkit.study.mapping import TableMapping, mapping_problems
@@ -55,6 +56,10 @@ class Study(Part):
     layout: Layout = Layout()
     intake: dict[str, TableMapping] = Field(default_factory=dict)
     economics: Economics | None = None
+    licence: str = ""
+    authors: tuple[Author, ...] = ()
+    citation: str = ""
+    archive: Archive = Archive()
     _folder: Path = PrivateAttr(default=Path())
 
     @model_validator(mode="after")

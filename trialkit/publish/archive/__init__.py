@@ -1,0 +1,9 @@
+"""A study's archive: data package, research object crate, dictionary, checksums, one zip file."""
+
+from trialkit.publish.archive.checksums import write_zip
+from trialkit.publish.archive.contents import Deposit
+from trialkit.publish.archive.copying import copied_study
+from trialkit.publish.archive.notes import notes_on
+from trialkit.publish.archive.write import finished
+
+__all__ = ["Deposit", "copied_study", "finished", "notes_on", "write_zip"]
