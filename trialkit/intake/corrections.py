@@ -188,7 +188,7 @@ def corrected(sheet: Sheet, corrections: Corrections) -> Corrected:
         if line.takes_row_out:
             out[row] = line
         else:
-            _write(cells, row, _column_of(line, sheet.place), line.now)
+            _write(cells, row, column_of(line, sheet.place), line.now)
         made.append(replace(line, row=source_row(row)))
     changed = _without_rows(replace(sheet, cells=cells), out)
     return Corrected(changed, tuple(made), tuple(faults))
@@ -221,7 +221,7 @@ def row_text(cells: pd.DataFrame, row: int) -> str:
     return "; ".join(f"{name}={text}" for name, text in typed.items())
 
 
-def _column_of(line: Correction, place: Place) -> str:
+def column_of(line: Correction, place: Place) -> str:
     """The canonical column that a correction names, by its own name or as the sheet heads it."""
     if line.column in place.sources.values():
         return place.spread_cells
@@ -248,7 +248,7 @@ def rows_of(line: Correction, cells: pd.DataFrame, place: Place) -> list[int]:
 
 def _why_not(line: Correction, cells: pd.DataFrame, place: Place) -> tuple[str, str] | None:
     """What keeps a correction from being made, and what to do."""
-    column, rows = _column_of(line, place), rows_of(line, cells, place)
+    column, rows = column_of(line, place), rows_of(line, cells, place)
     whole = line.takes_row_out and not line.column
     if column not in cells and not whole:
         return f"{line.file} has no column '{line.column}'", f"It has {', '.join(cells.columns)}"

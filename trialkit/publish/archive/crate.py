@@ -17,17 +17,18 @@ from trialkit.publish.archive.contents import (
     Member,
 )
 from trialkit.publish.archive.declared import si_unit
-from trialkit.study import Author, Study, licence_address
+from trialkit.study import Author, Study, licence_address, licence_id
 
 Entity = dict[str, Any]
 CONTEXT: Final = "https://w3id.org/ro/crate/1.1/context"
+# The context of version 1.1 is older than this term of schema.org.
+_OWN_TERMS: Final = {"sha256": "http://schema.org/sha256"}
 PROFILE: Final = "https://w3id.org/ro/crate/1.1"
 _FOLDERS: Final = {
     f"{STUDY}/": ("The study", "Field sheets, description, costs, corrections and texts"),
     f"{TABLES}/": ("Tidy tables", "What was read of the field sheets, in SI units"),
     f"{REPORTS}/": ("Reports", "One report per site and season, and one across all of them"),
 }
-_HOMES: Final = {"trialkit": "#trialkit", "python": "https://www.python.org/"}
 
 
 def crate(deposit: Deposit, members: Iterable[Member]) -> Entity:
@@ -36,17 +37,21 @@ def crate(deposit: Deposit, members: Iterable[Member]) -> Entity:
     people = [_person(author, place) for place, author in enumerate(deposit.study.authors, 1)]
     graph = [
         _descriptor(),
-        _root(deposit, people),
+        _root(deposit, people, files),
         *_folders(files),
         *files,
         *people,
         *_institutions(deposit.study),
+        *_funders(deposit.study),
         _licence(deposit.study),
         *_software(deposit),
         _making(deposit, files),
         *_variables(deposit.study),
     ]
-    return {"@context": CONTEXT, "@graph": [_without_empty(entity) for entity in graph]}
+    return {
+        "@context": [CONTEXT, _OWN_TERMS],
+        "@graph": [_without_empty(entity) for entity in graph],
+    }
 
 
 def _ids(entities: Iterable[Entity]) -> list[Entity]:
@@ -54,7 +59,10 @@ def _ids(entities: Iterable[Entity]) -> list[Entity]:
 
 
 def _without_empty(entity: Entity) -> Entity:
-    return {key: value for key, value in entity.items() if value not in ("", [], None)}
+    """Leave out what is not known; a list of one is that one, as the specification advises."""
+    told = {key: value for key, value in entity.items() if value not in ("", [], None)}
+    one = {key: v[0] for key, v in told.items() if isinstance(v, list) and len(v) == 1}
+    return {**told, **one}
 
 
 def _descriptor() -> Entity:
@@ -66,8 +74,9 @@ def _descriptor() -> Entity:
     }
 
 
-def _root(deposit: Deposit, people: list[Entity]) -> Entity:
+def _root(deposit: Deposit, people: list[Entity], files: list[Entity]) -> Entity:
     study = deposit.study
+    at_the_top = [one for one in files if "/" not in one["@id"]]
     return {
         "@id": "./",
         "@type": "Dataset",
@@ -79,10 +88,10 @@ def _root(deposit: Deposit, people: list[Entity]) -> Entity:
         "author": _ids(people),
         "keywords": ", ".join([study.crop, *study.archive.keywords]),
         "citation": study.citation,
-        "funding": study.archive.funding,
+        "funder": {"@id": "#funder"} if study.archive.funding else "",
         "temporalCoverage": _period(study),
         "variableMeasured": _ids(_variables(study)),
-        "hasPart": [{"@id": folder} for folder in _FOLDERS] + [{"@id": "README.md"}],
+        "hasPart": [*({"@id": folder} for folder in _FOLDERS), *_ids(at_the_top)],
     }
 
 
@@ -136,13 +145,18 @@ def _institutions(study: Study) -> list[Entity]:
     return [{"@id": key, "@type": "Organization", "name": name} for key, name in named.items()]
 
 
+def _funders(study: Study) -> list[Entity]:
+    funder = study.archive.funding
+    return [{"@id": "#funder", "@type": "Organization", "name": funder}] if funder else []
+
+
 def _licence(study: Study) -> Entity:
     address = licence_address(study.licence)
-    said = study.licence or "No licence is stated: ask the authors before using the data"
+    said = licence_id(study.licence) or study.licence
     return {
         "@id": address or "#licence",
         "@type": "CreativeWork",
-        "name": said,
+        "name": said or "No licence is stated: ask the authors before using the data",
         "description": f"What others may do with the data; see {LICENCE}",
     }
 
@@ -154,7 +168,7 @@ def _software(deposit: Deposit) -> Iterator[Entity]:
             "@type": "SoftwareApplication",
             "name": name,
             "version": version,
-            "url": {"@id": _HOMES[name]} if name == "python" else "",
+            "url": "https://www.python.org/" if name == "python" else "",
         }
 
 

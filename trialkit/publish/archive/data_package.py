@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from trialkit.publish.archive.contents import LICENCE, Deposit, Member
 from trialkit.publish.archive.fields import MISSING
-from trialkit.study import Author, licence_address
+from trialkit.study import Author, licence_address, licence_id
 
 _DIALECT: Final = {"delimiter": ",", "lineTerminator": "\n", "quoteChar": '"', "header": True}
 
@@ -58,9 +58,9 @@ def resource_name(path: str) -> str:
 
 def _licence(licence: str) -> dict[str, str]:
     address = licence_address(licence)
-    told = {"path": address or LICENCE, "title": licence}
-    is_name = re.fullmatch(r"[-a-zA-Z0-9._]+", licence)
-    return {"name": licence, **told} if is_name else told
+    name = licence_id(licence)
+    told = {"path": address or LICENCE, "title": name or licence}
+    return {"name": name, **told} if name else told
 
 
 def _contributor(author: Author) -> dict[str, str]:
@@ -85,13 +85,15 @@ def _resource(member: Member) -> dict[str, Any]:
     }
     fields = member.table.fields if member.table else member.fields
     if not fields:
-        return {**told, "profile": "data-resource"}
+        # As typed by people: a file to keep, not a table to hold to a schema.
+        return {**told, "profile": "data-resource", "type": "file"}
     keys = member.table.keys.to_schema() if member.table else {}
     for key in keys.get("foreignKeys", ()):
         key["reference"]["resource"] = resource_name(f"tables/{key['reference']['resource']}.csv")
     return {
         **told,
         "profile": "tabular-data-resource",
+        "type": "table",
         "format": "csv",
         "encoding": "utf-8",
         "dialect": _DIALECT,

@@ -14,7 +14,7 @@ from trialkit.intake.study_intake import StudyIntake
 from trialkit.publish.archive.declared import declared_tables
 from trialkit.publish.archive.fields import Field, fields_of, text, whole
 from trialkit.publish.archive.keys import Keys, true_keys
-from trialkit.publish.editions import PERSONAL
+from trialkit.publish.coded_tables import PERSONAL
 from trialkit.study import Study
 
 

@@ -61,7 +61,7 @@ def readme(deposit: Deposit) -> str:
         f"Archived on {deposit.made.isoformat()} by trialkit {deposit.versions['trialkit']}.",
         _PRIVATE if deposit.private else _CODED,
         *_what_is_amiss(deposit),
-        _what_is_here(),
+        _what_is_here(deposit.private),
         _without_trialkit(),
         _again(deposit),
         _rights(study),
@@ -81,11 +81,12 @@ def _what_is_amiss(deposit: Deposit) -> Iterator[str]:
         )
 
 
-def _what_is_here() -> str:
+def _what_is_here(private: bool) -> str:
+    sheets = "as handed in" if private else "as plain tables, names coded"
     rows = {
         DICTIONARY: "every table and column in plain words; begin here",
         f"{TABLES}/": "the data as tidy tables: one row an observation, SI units, UTF-8 CSV",
-        f"{STUDY}/": "the field sheets, the description of the study, costs, corrections, texts",
+        f"{STUDY}/": f"the field sheets {sheets}; plan, costs, corrections, texts of the reports",
         f"{REPORTS}/": "the reports: pages, executed notebooks, findings; open its `index.html`",
         DATA_PACKAGE: "the same for programs: a Data Package with Table Schema",
         "ro-crate-metadata.json": "the same for repositories: RO-Crate 1.1",
@@ -129,7 +130,8 @@ the libraries, or another kind of processor, can move last digits without changi
 
 
 def _rights(study: Study) -> str:
-    said = plain(study.licence) or "No licence is stated: ask the authors before you use the data"
+    given = licence_id(study.licence) or study.licence
+    said = plain(given) or "none is stated; ask the authors before you use the data"
     names = "; ".join(plain(author.full_name) for author in study.authors)
     return f"""\
 ## Licence and citation
@@ -150,7 +152,8 @@ def licence_text(study: Study) -> str:
     address = licence_address(study.licence)
     where = f"Its text stands at {address}" if address else "Ask the authors for its text."
     given = "The data, texts and reports in this archive are given under this licence:"
-    return f"{given}\n\n    {' '.join(study.licence.split())}\n\n{where}\n\n{software}\n"
+    name = licence_id(study.licence) or " ".join(study.licence.split())
+    return f"{given}\n\n    {name}\n\n{where}\n\n{software}\n"
 
 
 def citation(deposit: Deposit) -> str:
