@@ -28,6 +28,7 @@ LIBRARIES = (
     "ipykernel matplotlib mistune nbconvert nbformat nh3 numpy openpyxl pandas pandera papermill "
     "pingouin pint pydantic scipy seaborn statsmodels"
 )
+OF_ARCHIVES_ONLY = ("licence", "authors", "citation", "archive")
 OWN_FILES = {".py", ".j2", ".css", ".json", ".toml", ".html"}
 CORRECTIONS, COSTS = "corrections.csv", "costs.csv"
 MONEY = "economics"  # the part of study.toml that no report of a single site-season shows
@@ -120,7 +121,7 @@ def standing_of(
 
 def _study_parts(study: Study, target: Target | None) -> dict[str, str]:
     """Checksum of each part of study.toml that reaches the report; comments never do."""
-    parts: dict[str, Any] = study.model_dump(mode="json")
+    parts: dict[str, Any] = study.model_dump(mode="json", exclude=set(OF_ARCHIVES_ONLY))
     if target is not None:
         # A report shows its own site and season only; who else takes part is not its matter.
         parts["sites"] = [site for site in parts["sites"] if site["id"] == target.site]

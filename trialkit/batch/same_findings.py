@@ -8,7 +8,7 @@ from typing import Final
 
 from trialkit.batch.record import FINDINGS
 from trialkit.batch.run import Summary
-from trialkit.batch.targets import Target, targets_of
+from trialkit.batch.targets import Target, targets_of, whole_study_of
 from trialkit.errors import TrialkitError
 from trialkit.publish.privacy import Names
 from trialkit.study import Study
@@ -19,13 +19,13 @@ _TOLERANCE: Final = 1e-6
 def require_same_findings(own: Summary, copied: Summary, names: Names) -> None:
     """Raise TrialkitError when a finding of the copy is not that of the study.
 
-    Findings of a site-season must be equal to the last digit. Those across all may differ beyond
-    the sixth, for a coded study lists its sites in another order.
+    Findings of a site-season must be equal to the last digit. Those of the whole study may differ
+    beyond the sixth, for a coded study lists its sites in another order.
     """
-    for target, other in _pairs(own.study, copied.study, names):
+    for target, other in _pairs(own.study, names):
         here = own.index.parent / target.key / FINDINGS
         there = copied.index.parent / other / FINDINGS
-        moved = _first_that_moved(here, there, names)
+        moved = _first_that_moved(here, there, names, exact=not target.is_across)
         if moved:
             raise TrialkitError(
                 f"{target.key}::: {moved}, so nothing was archived. The archive's copy of the "
@@ -33,13 +33,14 @@ def require_same_findings(own: Summary, copied: Summary, names: Names) -> None:
             )
 
 
-def _pairs(study: Study, copy: Study, names: Names) -> Iterator[tuple[Target, str]]:
+def _pairs(study: Study, names: Names) -> Iterator[tuple[Target, str]]:
     for target in targets_of(study):
         yield target, f"{target.season}/{names.ids.get(str(target.site), target.site)}"
-    yield Target(None, None, "across"), "across"
+    for target in whole_study_of(study):
+        yield target, target.key
 
 
-def _first_that_moved(here: Path, there: Path, names: Names) -> str:
+def _first_that_moved(here: Path, there: Path, names: Names, *, exact: bool) -> str:
     """What differs first between two files of findings, or nothing."""
     if here.is_file() != there.is_file():
         return "its report could be rendered from one only of the study and its archived copy"
@@ -48,7 +49,6 @@ def _first_that_moved(here: Path, there: Path, names: Names) -> str:
     old, new = _rows(here), _rows(there)
     if len(old) != len(new):
         return f"the study has {len(old)} findings, its archived copy {len(new)}"
-    exact = here.parent.name != "across"
     for one, other in zip(old, new, strict=True):
         for column, text in one.items():
             if not _same(names.taken_out(text), other.get(column, ""), exact):

@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 from typing import Final
 
 from trialkit.errors import Fault, StudyError
-from trialkit.publish.archive.fields import EFFECT_FIELDS, VALUE_FIELDS
+from trialkit.publish.archive.report_fields import OF_REPORTS
 from trialkit.publish.archive.tables import Table
 from trialkit.study import STUDY_FILE, Study
 
@@ -53,8 +53,8 @@ _AT_THE_TOP: Final = {
 _OF_A_REPORT: Final = {
     "report.html": "Report as a page",
     "report.ipynb": "Report as an executed notebook",
-    "findings.csv": "Findings of the report: every treatment against the check",
-    "plot_values.csv": "Numbers that the report analyses, one per plot and measure",
+    **{name: table.about for name, table in OF_REPORTS.items()},
+    "background.json": "What the report hands on to the report across all",
     "facts.json": "Everything that the report's sentences rest on",
     "provenance.json": "What the report was made from: checksums, versions, seed, verdicts",
     "index.html": "Index page that leads to every report",
@@ -128,10 +128,8 @@ def files_in(folder: Path) -> list[str]:
 
 def _member(path: Path, name: str, table: Table | None) -> Member:
     data = path.read_bytes()
-    fields: tuple = ()
-    if name.startswith(f"{REPORTS}/"):
-        of_report = {"findings.csv": EFFECT_FIELDS, "plot_values.csv": VALUE_FIELDS}
-        fields = of_report.get(path.name, ())
+    beside = OF_REPORTS.get(path.name) if name.startswith(f"{REPORTS}/") else None
+    fields = beside.fields if beside else ()
     about = f"Table of {table.name}: each row is {table.row_is}" if table else _about(name)
     return Member(name, about, len(data), hashlib.sha256(data).hexdigest(), table, fields)
 

@@ -10,7 +10,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
 
 from trialkit.publish.archive.contents import Deposit
 from trialkit.publish.archive.declared import margin_unit, settings_of, si_unit
-from trialkit.publish.archive.fields import EFFECT_FIELDS, VALUE_FIELDS, Field
+from trialkit.publish.archive.fields import Field
+from trialkit.publish.archive.report_fields import OF_REPORTS, ReportTable
 from trialkit.publish.archive.tables import Table
 from trialkit.publish.frame import policy, style
 from trialkit.study import Measure, Study
@@ -85,10 +86,7 @@ def dictionary_page(deposit: Deposit, tables: Iterable[Table]) -> str:
         "study": study,
         "private": deposit.private,
         "entries": [_entry(table) for table in tables],
-        "reports": [
-            _columns_of_reports("findings", "REPORT/findings.csv", EFFECT_FIELDS),
-            _columns_of_reports("plot_values", "REPORT/plot_values.csv", VALUE_FIELDS),
-        ],
+        "reports": [_beside_a_report(*one) for one in OF_REPORTS.items()],
         "measures": [measure_line(one, study) for one in study.measures],
         "style": style(),
         "policy": policy(),
@@ -126,12 +124,15 @@ def _entry(table: Table) -> Entry:
     )
 
 
-def _columns_of_reports(anchor: str, path: str, fields: Iterable[Field]) -> Entry:
-    about = {
-        "findings": "Each row compares a treatment with the check by one measure.",
-        "plot_values": "Each row is the number that one plot has for one measure.",
-    }
-    return Entry(anchor, path, about[anchor], "", (), tuple(map(_column, fields)))
+def _beside_a_report(file: str, table: ReportTable) -> Entry:
+    return Entry(
+        anchor=file.removesuffix(".csv"),
+        path=f"REPORT/{file}",
+        about=f"{table.about}. Each row is {table.row_is}.",
+        rows="",
+        links=(),
+        columns=tuple(map(_column, table.fields)),
+    )
 
 
 def _column(field: Field) -> Column:

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from trialkit.columns import ACROSS, QUANTITY_OF_COLUMN, VERDICTS
+from trialkit.columns import QUANTITY_OF_COLUMN
 from trialkit.intake.checks import GRADES
 from trialkit.intake.schemas import column_names, schema, type_of
 from trialkit.study import Study
@@ -96,53 +96,3 @@ def unit_of(table: str, name: str, study: Study) -> str:
     if name == "price":
         return study.currency
     return str((schema(table).columns[name].metadata or {}).get("unit", ""))
-
-
-_SCOPE: Final = (
-    whole("season", "year of the season; 0 for the answer across all", required=True),
-    text("site", f"id of the site; '{ACROSS}' for the answer across all", required=True),
-    text("measure", "id of the measure, as in the table measures", required=True),
-)
-_MODEL_SCALE: Final = "on the scale of the model (its units, log ratio or log odds ratio)"
-_READ_SCALE: Final = "on the scale that people read, named by effect_unit"
-
-EFFECT_FIELDS: Final[tuple[Field, ...]] = (
-    *_SCOPE,
-    text("treatment", "id of the treatment", required=True),
-    text("versus", "id of the treatment that it is compared with", required=True),
-    number("estimate", f"difference from the check, {_MODEL_SCALE}"),
-    number("se", "standard error of the estimate", minimum=0),
-    number("df", "degrees of freedom of the interval"),
-    number("low", "lower end of the confidence interval of the estimate"),
-    number("high", "upper end of the confidence interval of the estimate"),
-    number("p", "p value of the contrast by itself", minimum=0, maximum=1),
-    number("p_adjusted", "p value within the family of contrasts", minimum=0, maximum=1),
-    number("ratio", "treatment divided by check; of odds for shares", minimum=0),
-    number("ratio_low", "lower end of the ratio's interval", minimum=0),
-    number("ratio_high", "upper end of the ratio's interval", minimum=0),
-    number("effect", f"difference from the check {_READ_SCALE}"),
-    number("effect_low", f"lower end of its interval {_READ_SCALE}"),
-    number("effect_high", f"upper end of its interval {_READ_SCALE}"),
-    text("effect_unit", "percent (of the check), points (percentage points) or the measure's unit"),
-    number("margin", f"smallest difference that would matter, {_READ_SCALE}", minimum=0),
-    text("verdict", "what the whole interval says of the margin", enum=list(VERDICTS)),
-    text("direction", "what the estimate means for a grower", enum=["better", "worse", "none"]),
-    text(
-        "bound", "which end of the interval the data give, where only one", enum=["upper", "lower"]
-    ),
-    number("hedges_g", "standardised difference, corrected for small samples"),
-    number("g_low", "lower end of the interval of hedges_g"),
-    number("g_high", "upper end of the interval of hedges_g"),
-)
-VALUE_FIELDS: Final[tuple[Field, ...]] = (
-    *_SCOPE[:2],
-    text("plot", "label of the plot", required=True),
-    text("block", "block that the plot stands in", required=True),
-    text("treatment", "id of the treatment", required=True),
-    _SCOPE[2],
-    number("value", "the number that is analysed and drawn, in the measure's SI unit"),
-    number("events", "total counted, or numerator of a share"),
-    number("trials", "denominator of a share"),
-    number("exposure", "what a count was counted on, such as plants"),
-    text("left_out", "why the value is not analysed; empty for one that is"),
-)
