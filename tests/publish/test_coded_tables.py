@@ -135,3 +135,14 @@ def test_observers_of_any_sheet_and_correctors_are_known(mini) -> None:  # noqa:
     (mini.site / "beetles.csv").write_text(BEETLES)
     correct(mini, f"{PLACE}/beetles.csv,3,,15/6/2026,9,19,")
     assert {"Zqobserver", "Zqcorrector", "AB"} <= observers(mini.study())
+
+
+def test_a_study_named_after_a_farm_gets_a_coded_name_that_is_still_one(mini, tmp_path) -> None:  # noqa: F811
+    mini.declare('name = "North"', 'name = "North"\nkind = "farm"')
+    mini.declare('name = "mini"', 'name = "north_2026"')
+    study = mini.study()
+    (edition,) = editions_of(study, "public")
+    write_copy(study, edition, tmp_path / "copy")
+    name = read_study(tmp_path / "copy").name
+    assert name.startswith("farm_")
+    assert name.endswith("_2026")

@@ -16,8 +16,15 @@ from trialkit.batch.record import FAILED_NOTEBOOK, FAILURE, RECORD, read_record
 from trialkit.batch.run import Request, Summary, render
 from trialkit.batch.same_findings import require_same_findings
 from trialkit.errors import Fault, TrialkitError
-from trialkit.publish.archive import Deposit, copied_study, finished, notes_on, write_zip
-from trialkit.publish.editions import Edition
+from trialkit.publish.archive import (
+    Deposit,
+    copy_study,
+    edition_of_archive,
+    finished,
+    notes_on,
+    write_zip,
+)
+from trialkit.publish.editions import Edition, coded_name
 from trialkit.study import Study, read_study
 
 ARCHIVES: Final = "archives"
@@ -70,9 +77,11 @@ def archive(
 
 
 def _archived(request: Request, study: Study, making: _Making, watcher: Watcher | None) -> Archived:
-    edition = copied_study(study, making.folder / "study", making.private)
-    root = _named(making)
+    edition = edition_of_archive(study, making.private)
+    root = making.folder / archive_name(coded_name(study, edition.names), making)
+    _require_new(root.name, making.folder.parent)
     own = render(replace(request, season=None, site=None), watcher)
+    copy_study(study, edition, root / "study")
     inner = replace(request, study=root / "study", out=root / "reports")
     summary = render(replace(inner, season=None, site=None, force=True), watcher)
     require_same_findings(own, summary, edition.names)
@@ -85,28 +94,18 @@ def _archived(request: Request, study: Study, making: _Making, watcher: Watcher 
     return Archived(folder, packed, files, notes_on(deposit), missing, own)
 
 
-def archive_name(study: str, made: date, private: bool) -> str:
-    """Return the name of an archive's folder.
-
-    >>> archive_name("squash", date(2026, 11, 5), private=True)
-    'squash_2026-11-05_private'
-    """
-    return f"{study}_{made.isoformat()}{'_private' if private else ''}"
+def archive_name(study: str, making: _Making) -> str:
+    """Return the name of an archive's folder, such as ``squash_2026-11-05_private``."""
+    return f"{study}_{making.made.isoformat()}{'_private' if making.private else ''}"
 
 
-def _named(making: _Making) -> Path:
-    """Move the copy of the study into a folder of the archive's name; none may be there yet."""
-    name = archive_name(read_study(making.folder / "study").name, making.made, making.private)
-    for place in (making.folder.parent / name, making.folder.parent / f"{name}.zip"):
-        if place.exists():
+def _require_new(name: str, place: Path) -> None:
+    for there in (place / name, place / f"{name}.zip"):
+        if there.exists():
             raise TrialkitError(
-                f"{place.as_posix()}::: there is an archive of this day already. Delete it or move "
+                f"{there.as_posix()}::: there is an archive of this day already. Delete it or move "
                 "it away if it is not the one to keep; or give another folder with --out."
             )
-    root = making.folder / name
-    root.mkdir()
-    os.replace(making.folder / "study", root / "study")
-    return root
 
 
 def _require_outside(out: Path, study: Study) -> None:

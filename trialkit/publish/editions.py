@@ -21,6 +21,7 @@ from trialkit.publish.coded_tables import (
 from trialkit.publish.privacy import Names, codes_of, cooperators, names_to_take_out
 from trialkit.publish.toml_text import toml_text
 from trialkit.study import STUDY_FILE, Study
+from trialkit.study.fresh import study_name
 
 Kind = Literal["cooperator", "public", "funder"]
 KINDS: Final = ("cooperator", "public", "funder")
@@ -70,6 +71,7 @@ def write_copy(study: Study, edition: Edition, folder: Path) -> None:
     coded = _coded(_without_private(told), edition.names)
     # Authors want to be named, also where the data name them as observers.
     coded |= {key: told[key] for key in AS_STATED if key in told}
+    coded["name"] = coded_name(study, edition.names)
     coded |= {"intake": coded_mappings(study)} if study.intake else {}
     # In the order of the codes, for the order of the list would tell who is who.
     coded["sites"].sort(key=lambda site: (site["id"] in codes.values(), site["id"]))
@@ -79,6 +81,12 @@ def write_copy(study: Study, edition: Edition, folder: Path) -> None:
         with (folder / CORRECTIONS_FILE).open("w", encoding="utf-8", newline="") as stream:
             csv.writer(stream).writerows(coded_corrections(study, copied, edition.names))
     _copy_narrative(study.folder, folder, edition.names)
+
+
+def coded_name(study: Study, names: Names) -> str:
+    """Return the study's short name with private names taken out, still fit to be one."""
+    taken_out = names.taken_out(study.name)
+    return study.name if taken_out == study.name else study_name(taken_out)
 
 
 def _without_private(told: dict[str, Any]) -> dict[str, Any]:

@@ -12,25 +12,36 @@ from trialkit.publish.editions import Edition, editions_of, write_copy
 from trialkit.publish.privacy import Names
 from trialkit.study import STUDY_FILE, Author, Study
 
+PRIVATE: Final = "private"
 _BESIDE: Final = (STUDY_FILE, "costs.csv", "corrections.csv")
 _FOLDERS: Final = ("data", "narrative")
 _PRIVATE: Final = "Private archive: people, farms and places are named. Not to be handed on."
 _CODED: Final = "Archive: cooperating farms stand under codes; no person but the authors is named."
 
 
-def copied_study(study: Study, folder: Path, private: bool) -> Edition:
-    """Write the archive's copy of a study and return what may be said of it.
+def edition_of_archive(study: Study, private: bool) -> Edition:
+    """Return what an archive says of itself, which sites it names, and what it must not say."""
+    if private:
+        every = frozenset(site.id for site in study.sites)
+        return Edition(PRIVATE, _PRIVATE, Names({}), every)
+    (edition,) = editions_of(study, "public")
+    return replace(edition, words=_CODED)
+
+
+def copy_study(study: Study, edition: Edition, folder: Path) -> None:
+    """Write the archive's copy of a study.
 
     Raises StudyError when a file's name could not be unpacked on every system.
     """
-    if private:
+    if edition.key == PRIVATE:
         _copy_as_handed_in(study.folder, folder)
-        every = frozenset(site.id for site in study.sites)
-        return Edition("private", _PRIVATE, Names({}), every)
-    (edition,) = editions_of(study, "public")
-    write_copy(study, edition, folder)
-    named = replace(edition.names, said=_but_authors(edition.names.said, study.authors))
-    return replace(edition, words=_CODED, names=named)
+    else:
+        write_copy(study, edition, folder)
+
+
+def said_by_nobody(study: Study, names: Names) -> Names:
+    """Return the names that no file of the archive may say: authors are named on purpose."""
+    return replace(names, said=_but_authors(names.said, study.authors))
 
 
 def _copy_as_handed_in(source: Path, target: Path) -> None:

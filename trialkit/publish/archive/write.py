@@ -21,6 +21,7 @@ from trialkit.publish.archive.contents import (
     members_of,
     require_portable,
 )
+from trialkit.publish.archive.copying import said_by_nobody
 from trialkit.publish.archive.crate import crate
 from trialkit.publish.archive.data_package import data_package
 from trialkit.publish.archive.dictionary import dictionary_page
@@ -41,7 +42,7 @@ def finished(folder: Path, deposit: Deposit, edition: Edition, place: str) -> De
     write_archive(folder, deposit, intake)
     require_no_place(folder, place)
     if not deposit.private:
-        require_nothing_private(folder, edition.names)
+        require_nothing_private(folder, said_by_nobody(deposit.study, edition.names))
     return deposit
 
 
