@@ -8,10 +8,8 @@ from typing import Final
 
 from trialkit.batch.record import FINDINGS
 from trialkit.batch.run import Summary
-from trialkit.batch.targets import Target, targets_of, whole_study_of
 from trialkit.errors import TrialkitError
 from trialkit.publish.privacy import Names
-from trialkit.study import Study
 
 _TOLERANCE: Final = 1e-6
 
@@ -22,22 +20,25 @@ def require_same_findings(own: Summary, copied: Summary, names: Names) -> None:
     Findings of a site-season must be equal to the last digit. Those of the whole study may differ
     beyond the sixth, for a coded study lists its sites in another order.
     """
-    for target, other in _pairs(own.study, names):
-        here = own.index.parent / target.key / FINDINGS
+    for report, other in _pairs(own, names):
+        here = own.index.parent / report / FINDINGS
         there = copied.index.parent / other / FINDINGS
-        moved = _first_that_moved(here, there, names, exact=not target.is_across)
+        moved = _first_that_moved(here, there, names, exact="/" in report)
         if moved:
             raise TrialkitError(
-                f"{target.key}::: {moved}, so nothing was archived. The archive's copy of the "
+                f"{report}::: {moved}, so nothing was archived. The archive's copy of the "
                 "study is not read as the study is; run trialkit check on it, and report this."
             )
 
 
-def _pairs(study: Study, names: Names) -> Iterator[tuple[Target, str]]:
-    for target in targets_of(study):
-        yield target, f"{target.season}/{names.ids.get(str(target.site), target.site)}"
-    for target in whole_study_of(study):
-        yield target, target.key
+def _pairs(own: Summary, names: Names) -> Iterator[tuple[str, str]]:
+    """Place of every report of the study, and of the same report of its copy."""
+    reports = (*(outcome.target for outcome in own.outcomes), *own.not_due)
+    for report in reports:
+        if report.is_across:
+            yield report.key, report.key
+        else:
+            yield report.key, f"{report.season}/{names.ids.get(str(report.site), report.site)}"
 
 
 def _first_that_moved(here: Path, there: Path, names: Names, *, exact: bool) -> str:
