@@ -35,7 +35,8 @@ def unknown_plots(typed: Typed, context: Context) -> Iterator[Problem]:
             rows_where(unknown),
             "plot",
         )
-    for plot in sorted(context.layout.blocked & set(plots)):
+    blocked = context.layout.blocked
+    for plot in sorted(blocked & set(plots.unique())) if blocked else ():
         yield Problem(
             "plot_blocked",
             "plot '{value}' has an error in the layout",

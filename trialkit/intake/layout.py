@@ -1,5 +1,6 @@
 """The layout of a site-season: its plots, and what is odd about them as a whole."""
 
+from collections import Counter
 from collections.abc import Iterator
 
 import pandas as pd
@@ -72,12 +73,13 @@ def balance_notes(plots: pd.DataFrame, study: Study) -> Iterator[Problem]:
     """Notes on blocks that do not hold every treatment once, and treatments not laid out."""
     if plots.empty:
         return
-    table = pd.crosstab(plots["block"], plots["treatment"])
+    blocks, treatments = sorted(plots["block"].unique()), sorted(plots["treatment"].unique())
+    count = Counter(zip(plots["block"], plots["treatment"], strict=True))
     uneven = [
-        f"block {block} has {treatment} {int(count)} times"
-        for block, row in table.iterrows()
-        for treatment, count in row.items()
-        if count != 1
+        f"block {block} has {treatment} {count[block, treatment]} times"
+        for block in blocks
+        for treatment in treatments
+        if count[block, treatment] != 1
     ]
     if uneven:
         shown = "; ".join(uneven[:4]) + (f"; and {len(uneven) - 4} more" if uneven[4:] else "")
@@ -87,7 +89,7 @@ def balance_notes(plots: pd.DataFrame, study: Study) -> Iterator[Problem]:
             "Nothing needs doing if the trial was laid out so; the analysis allows for it",
             severity="note",
         )
-    absent = [name for name in study.treatment_ids if name not in table.columns]
+    absent = [name for name in study.treatment_ids if name not in treatments]
     if absent:
         checkless = study.check.id in absent
         yield Problem(
@@ -108,7 +110,7 @@ def presence_notes(
         frame = tables.get(table)
         if frame is None or frame.empty:
             continue
-        seen = set(frame["plot"])
+        seen = set(frame["plot"].unique())
         standing = [p for p in layout.treatment if p not in layout.blocked and p not in layout.lost]
         silent = [plot for plot in standing if plot not in seen]
         if silent:

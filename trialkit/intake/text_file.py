@@ -2,10 +2,10 @@
 
 import io
 import re
-from collections import Counter
 from collections.abc import Collection
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from trialkit.intake.grid import Grid, broken_grid, empty_grid, grid_of_texts
@@ -96,7 +96,8 @@ def _other_delimiter(delimiter: str) -> Problem:
 
 
 def _parsed(text: str, delimiter: str, problems: tuple[Problem, ...]) -> Grid:
-    width = max(line.count(delimiter) for line in text.splitlines() or [""]) + 1
+    counts = _delimiters(text, delimiter)
+    width = int(counts.max()) + 1
     try:
         frame = pd.read_csv(
             io.StringIO(text),
@@ -116,18 +117,30 @@ def _parsed(text: str, delimiter: str, problems: tuple[Problem, ...]) -> Grid:
             "Look for a quotation mark that is opened and never closed",
         )
     grid = grid_of_texts(frame)
-    odd_rows = [*_swallowed(grid.cells, delimiter), *_short_rows(text, delimiter)]
+    odd_rows = [*_swallowed(grid.cells, delimiter), *_short_rows(text, counts)]
     return Grid(grid.cells, (*problems, *grid.problems, *odd_rows))
 
 
-def _short_rows(text: str, delimiter: str) -> list[Problem]:
+def _delimiters(text: str, delimiter: str) -> np.ndarray:
+    """Number of delimiters in each line, in quotation marks or not."""
+    signs = np.frombuffer(text.encode("utf-8", "surrogatepass"), dtype=np.uint8)
+    is_end = signs == ord("\n")
+    if "\r" in text:
+        lone = (signs == ord("\r")) & ~np.append(is_end[1:], False)
+        is_end |= lone
+    places = np.flatnonzero(signs == ord(delimiter))
+    ends = np.concatenate([[0], np.flatnonzero(is_end), [len(signs)]])
+    return np.diff(np.searchsorted(places, ends))
+
+
+def _short_rows(text: str, counts: np.ndarray) -> list[Problem]:
     """Rows with fewer cells than nearly all others: perhaps the file was cut off there."""
     if '"' in text:
         return []
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    counts = [line.count(delimiter) for line in lines]
-    usual = Counter(counts).most_common(1)[0][0]
-    rows = [row for row, count in enumerate(counts, 1) if count < usual and lines[row - 1].strip()]
+    usual = np.bincount(counts).argmax()
+    short = np.flatnonzero(counts < usual)
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n") if len(short) else []
+    rows = [int(row) + 1 for row in short if lines[row].strip()]
     if not rows:
         return []
     what = "the row has fewer cells than the others"

@@ -11,7 +11,14 @@ from typing import Final
 import pandas as pd
 
 from trialkit.intake.problems import Problem
-from trialkit.intake.suspicion.counts import counts_off, digit_preference, observers, zero_visits
+from trialkit.intake.suspicion.counts import (
+    SCOUTED,
+    counts_off,
+    digit_preference,
+    observers,
+    scouted,
+    zero_visits,
+)
 from trialkit.intake.suspicion.fruit import harvest_that_never_ends, weights_off
 from trialkit.intake.suspicion.scores import scores_off, temperatures_off
 from trialkit.intake.suspicion.swaps import swapped_plots
@@ -36,5 +43,6 @@ def suspicions(tables: Tables) -> Iterator[tuple[str, Problem]]:
     """Yield (table, question) for everything odd in the tidy tables of one site-season."""
     if tables["plots"].empty:
         return
+    tables = {**tables, SCOUTED: scouted(tables)}
     for look in _LOOKS:
         yield from look(tables)

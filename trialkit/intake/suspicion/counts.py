@@ -13,13 +13,21 @@ _RARE: Final = 1e-7
 _FEWEST_ALIKE: Final = 6
 _FAR: Final = 5.0
 _ALIKE: Final = ["organism", "stage", "treatment", "date"]
+_WORDS: Final = ("organism", "stage", "treatment", "plot", "observer")
+SCOUTED: Final = "scouted"  # key of rows that were joined already
 
 
 def scouted(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
-    """Return the scouting rows with block and treatment of their plots from the layout."""
+    """Return the scouting rows with block and treatment of their plots from the layout.
+
+    Their words are categories, which groups of thousands of rows are formed by much sooner.
+    """
+    if SCOUTED in tables:
+        return tables[SCOUTED]
     layout = tables["plots"].set_index("plot")[["block", "treatment"]]
     rows = tables["scouting"].drop(columns="treatment", errors="ignore")
-    return rows.assign(stage=rows["stage"].fillna("")).join(layout, on="plot")
+    rows = rows.assign(stage=rows["stage"].fillna("")).join(layout, on="plot")
+    return rows.assign(**{name: rows[name].astype("category") for name in _WORDS})
 
 
 def counts_off(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem]]:
@@ -31,7 +39,7 @@ def counts_off(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Proble
     rows = scouted(tables)
     if rows.empty:
         return
-    groups = rows.groupby(_ALIKE)["count"]
+    groups = rows.groupby(_ALIKE, observed=True)["count"]
     n, total = groups.transform("size"), groups.transform("sum")
     mean = (total - rows["count"] + 0.5) / (n - 1).clip(lower=1)
     size = _size_of(rows)
@@ -51,7 +59,7 @@ def counts_off(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Proble
 
 def _size_of(rows: pd.DataFrame) -> float:
     """Dispersion of the negative binomial by moments: the median over groups, at most 50."""
-    about = rows.groupby(_ALIKE)["count"].agg(["mean", "var", "size"])
+    about = rows.groupby(_ALIKE, observed=True)["count"].agg(["mean", "var", "size"])
     about = about[(about["size"] >= _FEWEST_ALIKE) & (about["mean"] > 1)]
     if about.empty:
         return 1.0
@@ -62,8 +70,8 @@ def _size_of(rows: pd.DataFrame) -> float:
 def zero_visits(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem]]:
     """A plot with nothing at one visit, and plenty at the ones before and after."""
     rows = scouted(tables)
-    for _, part in rows.groupby(["organism", "stage"]):
-        mean = part.pivot_table(index="date", columns="plot", values="count")
+    for _, part in rows.groupby(["organism", "stage"], observed=True):
+        mean = part.pivot_table(index="date", columns="plot", values="count", observed=True)
         before, after = mean.shift(1), mean.shift(-1)
         least = before.where(before <= after, after)
         for at, plot in zip(*np.nonzero(((mean == 0) & (least >= 2)).to_numpy()), strict=True):
@@ -98,15 +106,24 @@ def observers(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem
     rows = scouted(tables).dropna(subset="observer")
     if rows["observer"].nunique() < 2:
         return
-    seen = rows.groupby([*_ALIKE, "plot", "observer"], as_index=False)["count"].mean()
-    shared = seen.groupby(_ALIKE)["observer"].transform("nunique") > 1
+    if not _shared_days(rows):
+        return
+    keys = [*_ALIKE, "plot", "observer"]
+    seen = rows.groupby(keys, as_index=False, observed=True)["count"].mean()
+    shared = seen.groupby(_ALIKE, observed=True)["observer"].transform("nunique") > 1
     seen = seen[shared]
     for name in sorted(seen["observer"].unique()):
         mine = seen["observer"] == name
-        means = seen.groupby([*_ALIKE, mine])["count"].mean().unstack().dropna()
+        means = seen.groupby([*_ALIKE, mine], observed=True)["count"].mean().unstack().dropna()
         ratio, t = _ratio(means[True].to_numpy(), means[False].to_numpy())
         if len(means) >= 8 and abs(t) > _FAR and max(ratio, 1 / ratio) > 1.6:
             yield "scouting", _observer(rows, name, ratio, len(means))
+
+
+def _shared_days(rows: pd.DataFrame) -> bool:
+    """Say whether any day was scouted by more than one observer."""
+    pairs = rows[["date", "observer"]].drop_duplicates()
+    return bool(pairs["date"].duplicated().any())
 
 
 def _ratio(own: np.ndarray, other: np.ndarray) -> tuple[float, float]:

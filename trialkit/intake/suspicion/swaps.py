@@ -1,7 +1,6 @@
 """Two plots of a block that look swapped."""
 
 from collections.abc import Iterator, Mapping
-from itertools import combinations
 from typing import Final
 
 import numpy as np
@@ -34,21 +33,35 @@ def _best_swap(y: np.ndarray, plots: pd.DataFrame) -> tuple[str, str, float] | N
     hat = basis.U[:, basis.S > 1e-9] @ basis.U[:, basis.S > 1e-9].T
     residual = np.eye(len(y)) - hat
     before = float(y @ residual @ y)
-    block = plots["block"].to_numpy()
-    shares = {}
-    for one, other in combinations(range(len(y)), 2):
-        if (
-            block[one] == block[other]
-            and plots["treatment"].iloc[one] != plots["treatment"].iloc[other]
-        ):
-            swapped = y.copy()
-            swapped[[one, other]] = y[[other, one]]
-            shares[one, other] = float(swapped @ residual @ swapped) / max(before, 1e-12)
-    best = min(shares, key=lambda pair: shares[pair], default=None)
-    if best is None or shares[best] > _LEFT_UNSAID:
+    one, other = _pairs(plots)
+    if not len(one):
+        return None
+    shares = _after_swap(y, residual, one, other) / max(before, 1e-12)
+    best = int(shares.argmin())
+    if shares[best] > _LEFT_UNSAID:
         return None
     names = [str(name) for name in plots.index]
-    return names[best[0]], names[best[1]], shares[best]
+    return names[one[best]], names[other[best]], float(shares[best])
+
+
+def _pairs(plots: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Positions of all pairs of plots that share a block and not a treatment."""
+    block, treatment = (pd.factorize(plots[name])[0] for name in ("block", "treatment"))
+    one, other = np.triu_indices(len(plots), 1)
+    kept = (block[one] == block[other]) & (treatment[one] != treatment[other])
+    return one[kept], other[kept]
+
+
+def _after_swap(
+    y: np.ndarray, residual: np.ndarray, one: np.ndarray, other: np.ndarray
+) -> np.ndarray:
+    """Residual sum of squares with each pair of values changed over.
+
+    With d = y_j - y_i the form y'Ry becomes y'Ry + 2d((Ry)_i - (Ry)_j) + d²(R_ii + R_jj - 2R_ij).
+    """
+    left, own, d = residual @ y, residual.diagonal(), y[other] - y[one]
+    moved = own[one] + own[other] - 2 * residual[one, other]
+    return float(y @ left) + 2 * d * (left[one] - left[other]) + d**2 * moved
 
 
 def _swap(rows: pd.DataFrame, first: str, second: str, share: float) -> Problem:

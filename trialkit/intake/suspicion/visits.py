@@ -6,6 +6,7 @@ from itertools import pairwise
 from statistics import median
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from trialkit.intake.problems import Problem
@@ -29,11 +30,13 @@ def months_off(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Proble
 
 def _visits(rows: pd.DataFrame) -> dict[dt.date, set[str]]:
     """Plots seen on each day."""
-    visits: dict[dt.date, set[str]] = {}
-    pairs = rows[["date", "plot"]].drop_duplicates()
-    for day, plot in zip(pairs["date"].dt.date, pairs["plot"], strict=True):
-        visits.setdefault(day, set()).add(str(plot))
-    return visits
+    days, dates = pd.factorize(rows["date"])
+    codes, plots = pd.factorize(rows["plot"])
+    names = [str(plot) for plot in plots]
+    return {
+        pd.Timestamp(date).date(): {names[code] for code in np.unique(codes[days == at])}
+        for at, date in enumerate(dates)
+    }
 
 
 def _fills(
