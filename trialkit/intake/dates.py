@@ -4,6 +4,7 @@ import datetime as dt
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from trialkit.study import Season
@@ -60,6 +61,7 @@ def swapped(date: dt.date) -> dt.date | None:
     return dt.date(date.year, date.day, date.month)
 
 
+@lru_cache(maxsize=8192)
 def _read(text: str) -> DateReading:
     iso = _ISO.fullmatch(text)
     if iso:

@@ -65,8 +65,9 @@ def sheet_of_grid(grid: Grid, place: Place) -> Sheet:
     blank = _blank_rows(body)
     not_data = [*_blank(body, blank), *_repeated_headers(body, names), *_totals(cells, place.table)]
     passed = [row for problem in not_data if problem.leaves_out for row in problem.rows]
-    passed_over = cells.loc[passed].astype("object")
-    cells = cells.drop(index=[*passed, *blank])
+    passed_over = cells.loc[passed].astype("object") if passed else pd.DataFrame()
+    if passed or blank:
+        cells = cells.drop(index=[*passed, *blank])
     written = _written(names)
     located = _located(grid.problems, written, header_row, cells)
     broken = next((str(problem.what) for problem in form if problem.breaks), "")
@@ -218,8 +219,10 @@ def _nearest(name: str, known: list[str]) -> str:
 def _nameless(body: pd.DataFrame, names: dict[int, str]) -> Iterator[Problem]:
     """Entries beyond the named columns; a number there may be the other half of a split one."""
     for position in body.columns:
+        if position in names:
+            continue
         filled = body[position].notna()
-        if position in names or not filled.any():
+        if not filled.any():
             continue
         digits = [t for t in body[position].cat.categories if t[:1].isdigit()]
         numeric = filled & body[position].isin(digits)
@@ -266,7 +269,7 @@ def _blank(body: pd.DataFrame, blank: list[int]) -> Iterator[Problem]:
 def _repeated_headers(body: pd.DataFrame, names: dict[int, str]) -> Iterator[Problem]:
     again = np.ones(len(body), dtype=bool)
     for position, text in names.items():
-        again &= body[position].to_numpy() == text
+        again &= _says(body[position], text)
         if not again.any():
             return
     if names:
@@ -278,6 +281,12 @@ def _repeated_headers(body: pd.DataFrame, names: dict[int, str]) -> Iterator[Pro
             severity="note",
             leaves_out=True,
         )
+
+
+def _says(cells: pd.Series, text: str) -> np.ndarray:
+    """Rows whose cell is a text, told by the codes of the categories."""
+    known = cells.cat.categories
+    return cells.cat.codes.to_numpy() == (known.get_loc(text) if text in known else len(known))
 
 
 def _totals(cells: pd.DataFrame, table: str) -> Iterator[Problem]:

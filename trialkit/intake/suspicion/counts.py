@@ -1,6 +1,7 @@
 """Counts that are odd beside their neighbours: too high, zero for one visit, by one observer."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -13,7 +14,6 @@ _RARE: Final = 1e-7
 _FEWEST_ALIKE: Final = 6
 _FAR: Final = 5.0
 _ALIKE: Final = ["organism", "stage", "treatment", "date"]
-_WORDS: Final = ("organism", "stage", "treatment", "plot", "observer")
 SCOUTED: Final = "scouted"  # key of rows that were joined already
 
 
@@ -24,10 +24,21 @@ def scouted(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     """
     if SCOUTED in tables:
         return tables[SCOUTED]
-    layout = tables["plots"].set_index("plot")[["block", "treatment"]]
-    rows = tables["scouting"].drop(columns="treatment", errors="ignore")
-    rows = rows.assign(stage=rows["stage"].fillna("")).join(layout, on="plot")
-    return rows.assign(**{name: rows[name].astype("category") for name in _WORDS})
+    rows, layout = tables["scouting"], tables["plots"]
+    words = {name: rows[name].astype("category") for name in ("organism", "plot", "observer")}
+    at = pd.Index(layout["plot"]).get_indexer(words["plot"].cat.categories)
+    of_row = np.append(at, -1)[words["plot"].cat.codes]
+    for name in ("block", "treatment"):
+        words[name] = pd.Series(_taken(layout[name], of_row), index=rows.index)
+    words["stage"] = rows["stage"].fillna("").astype("category")
+    return rows.assign(**words)
+
+
+def _taken(words: pd.Series, at: np.ndarray) -> pd.Categorical:
+    """Words at positions, as categories; missing at position -1."""
+    known = words.astype("category").array
+    codes = np.append(known.codes, -1)[at]
+    return pd.Categorical.from_codes(codes, known.categories)
 
 
 def counts_off(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem]]:
@@ -39,16 +50,19 @@ def counts_off(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Proble
     rows = scouted(tables)
     if rows.empty:
         return
-    groups = rows.groupby(_ALIKE, observed=True)["count"]
-    n, total = groups.transform("size"), groups.transform("sum")
-    mean = (total - rows["count"] + 0.5) / (n - 1).clip(lower=1)
-    size = _size_of(rows)
-    chance = stats.nbinom.sf(rows["count"] - 1, size, size / (size + mean))
-    odd = (n >= _FEWEST_ALIKE) & (chance < _RARE) & (rows["count"] >= 10)
+    group = _group_of(rows)
+    count = rows["count"].to_numpy()
+    n, total = np.bincount(group), np.bincount(group, count)
+    size = _size_of(n, total, np.bincount(group, count**2))
+    may_be = (n[group] >= _FEWEST_ALIKE) & (count >= 10)
+    mean = (total[group] - count + 0.5) / np.maximum(n[group] - 1, 1)
+    odd = pd.Series(False, index=rows.index)
+    high = stats.nbinom.sf(count[may_be] - 1, size, size / (size + mean[may_be])) < _RARE
+    odd[may_be] = high
     if odd.any():
         words = [
             f"'{{value}}' is far from the others of this treatment and day, mean {m:.1f}"
-            for m in mean[odd]
+            for m in mean[odd.to_numpy()]
         ]
         remedy = "Look at the field sheet for a digit too many, and at the plant if it stands"
         yield (
@@ -57,37 +71,72 @@ def counts_off(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Proble
         )
 
 
-def _size_of(rows: pd.DataFrame) -> float:
+def _group_of(rows: pd.DataFrame) -> np.ndarray:
+    """Number of the group of rows alike that each row belongs to."""
+    group = np.zeros(len(rows), dtype=np.int64)
+    for name in _ALIKE:
+        codes, found = pd.factorize(rows[name].array)
+        group = group * (len(found) + 1) + codes + 1
+    return np.unique(group, return_inverse=True)[1]
+
+
+def _size_of(n: np.ndarray, total: np.ndarray, squares: np.ndarray) -> float:
     """Dispersion of the negative binomial by moments: the median over groups, at most 50."""
-    about = rows.groupby(_ALIKE, observed=True)["count"].agg(["mean", "var", "size"])
-    about = about[(about["size"] >= _FEWEST_ALIKE) & (about["mean"] > 1)]
-    if about.empty:
+    kept = (n >= _FEWEST_ALIKE) & (total > n)
+    if not kept.any():
         return 1.0
-    excess = (about["var"] - about["mean"]) / about["mean"] ** 2
-    return float(1 / np.clip(excess.quantile(0.6), 0.02, 4))
+    n, total, squares = n[kept], total[kept], squares[kept]
+    mean = total / n
+    excess = ((squares - total * mean) / (n - 1) - mean) / mean**2
+    return float(1 / np.clip(np.quantile(excess, 0.6), 0.02, 4))
 
 
 def zero_visits(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem]]:
     """A plot with nothing at one visit, and plenty at the ones before and after."""
     rows = scouted(tables)
     for _, part in rows.groupby(["organism", "stage"], observed=True):
-        mean = part.pivot_table(index="date", columns="plot", values="count", observed=True)
-        before, after = mean.shift(1), mean.shift(-1)
-        least = before.where(before <= after, after)
-        for at, plot in zip(*np.nonzero(((mean == 0) & (least >= 2)).to_numpy()), strict=True):
-            visit = _alone(part, mean.index[at], mean.columns[plot], least.to_numpy()[at, plot])
-            if len(visit):
-                ends = before.to_numpy()[at, plot], after.to_numpy()[at, plot]
-                yield "scouting", _zero(visit, mean.columns[plot], *ends)
+        seen = _seen(part)
+        before, after = np.full_like(seen.mean, np.nan), np.full_like(seen.mean, np.nan)
+        before[1:], after[:-1] = seen.mean[:-1], seen.mean[1:]
+        least = np.where(before <= after, before, after)
+        for at, plot in zip(*np.nonzero((seen.mean == 0) & (least >= 2)), strict=True):
+            if seen.is_alone(at, plot, least[at, plot]):
+                here = (part["date"] == seen.dates[at]) & (part["plot"] == seen.plots[plot])
+                yield (
+                    "scouting",
+                    _zero(part[here], seen.plots[plot], before[at, plot], after[at, plot]),
+                )
 
 
-def _alone(part: pd.DataFrame, date: object, plot: object, least: float) -> pd.DataFrame:
-    """Rows of a plot at a visit, where its treatment has plenty in other plots; else none."""
-    day = part[part["date"] == date]
-    visit = day[day["plot"] == plot]
-    alike = day.loc[day["treatment"] == visit["treatment"].iloc[0], "count"].mean()
-    plenty = alike >= 0.4 * least and len(visit) * least >= 12
-    return visit if plenty else visit.iloc[:0]
+@dataclass(frozen=True)
+class _Seen:
+    """Rows, total and mean count by date (rows, in order) and plot (columns, in order)."""
+
+    dates: pd.Index
+    plots: pd.Index
+    treatment: np.ndarray
+    n: np.ndarray
+    total: np.ndarray
+    mean: np.ndarray
+
+    def is_alone(self, at: int, plot: int, least: float) -> bool:
+        """Say whether its treatment has plenty in other plots at this visit."""
+        same = self.treatment == self.treatment[plot]
+        alike = self.total[at, same].sum() / self.n[at, same].sum()
+        return bool(alike >= 0.4 * least and self.n[at, plot] * least >= 12)
+
+
+def _seen(part: pd.DataFrame) -> _Seen:
+    days, dates = pd.factorize(part["date"].array, sort=True)
+    codes, plots = pd.factorize(part["plot"].array, sort=True)
+    shape, at = (len(dates), len(plots)), days * len(plots) + codes
+    n = np.bincount(at, minlength=shape[0] * shape[1])
+    total = np.bincount(at, part["count"].to_numpy(), shape[0] * shape[1])
+    mean = np.divide(total, n, out=np.full(len(n), np.nan), where=n > 0)
+    treatment = np.empty(len(plots), dtype=np.int64)
+    treatment[codes] = part["treatment"].cat.codes
+    tables = (n.reshape(shape), total.reshape(shape), mean.reshape(shape))
+    return _Seen(pd.Index(dates), pd.Index(plots), treatment, *tables)
 
 
 def _zero(visit: pd.DataFrame, plot: object, before: float, after: float) -> Problem:

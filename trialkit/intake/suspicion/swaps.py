@@ -14,8 +14,9 @@ _LEFT_UNSAID: Final = 0.25
 
 def swapped_plots(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem]]:
     """Two plots whose season, changed over, fits blocks and treatments far better."""
+    every = tables["plots"].set_index("plot")
     for table, values in (("scouting", "count"), ("harvest", "weight")):
-        plots = tables["plots"].set_index("plot")
+        plots = every
         total = tables[table].groupby("plot")[values].sum().reindex(plots.index)
         plots, total = plots[total.notna()], total.dropna()
         if plots["treatment"].nunique() < 3 or plots["block"].nunique() < 3:
@@ -28,7 +29,8 @@ def swapped_plots(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Pro
 
 
 def _best_swap(y: np.ndarray, plots: pd.DataFrame) -> tuple[str, str, float] | None:
-    design = pd.get_dummies(plots[["block", "treatment"]].astype("str"), dtype=float).to_numpy()
+    codes = [pd.factorize(plots[name])[0] for name in ("block", "treatment")]
+    design = np.hstack([np.eye(found.max() + 1)[found] for found in codes])
     basis = np.linalg.svd(design, full_matrices=False)
     hat = basis.U[:, basis.S > 1e-9] @ basis.U[:, basis.S > 1e-9].T
     residual = np.eye(len(y)) - hat

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
+from functools import lru_cache
 from itertools import pairwise
 from statistics import median
 from typing import Final
@@ -43,7 +44,7 @@ def _fills(
     day: dt.date, plots: set[str], visits: Mapping[dt.date, set[str]], most: int
 ) -> dt.date | None:
     for months in (-1, 1):
-        other = (pd.Timestamp(day) + pd.DateOffset(months=months)).date()
+        other = _shifted(day, months)
         lacking = visits.get(other)
         if lacking is None:
             if len(plots) > most / 2 and _better_placed(day, other, visits):
@@ -51,6 +52,11 @@ def _fills(
         elif _part_of(plots, lacking, most):
             return other
     return None
+
+
+@lru_cache(maxsize=2048)
+def _shifted(day: dt.date, months: int) -> dt.date:
+    return (pd.Timestamp(day) + pd.DateOffset(months=months)).date()
 
 
 def _part_of(plots: set[str], lacking: set[str], most: int) -> bool:
