@@ -88,7 +88,9 @@ def test_what_the_data_gave_goes_before_a_rule_of_thumb_and_after_what_is_typed(
     text = LAYOUT.split('[[layout.assumptions]]\nmeasure = "flea')[0]
     made = make_plan(planned(text), Known(assumptions=found), places=[])
     sources = {one.measure.id: one.assumption.source for one in made.enough}
-    assert sources == {"marketable_yield": "a pilot trial", "flea_beetle_days": "data"}
+    assert sources["marketable_yield"] == "a pilot trial"
+    filled = "data; check_mean = 40, overdispersion = 8 by rule of thumb"
+    assert sources["flea_beetle_days"].startswith(filled)
 
 
 def test_a_site_with_plots_keeps_them_and_its_events_move_the_tasks(planned):

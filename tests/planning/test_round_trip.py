@@ -138,7 +138,7 @@ def test_workbooks_that_nobody_filled_in_hold_no_error_and_no_count(sent):
 
 
 def test_a_plan_made_again_keeps_the_plots_and_moves_with_what_was_typed(sent, tmp_path):
-    from trialkit.report.plan import known_so_far
+    from trialkit.report.plan_known import known_so_far
 
     study, paths = sent
     plots = pd.read_csv(study.data_folder(*PLACE) / "plots.csv")

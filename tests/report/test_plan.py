@@ -7,7 +7,7 @@ import pytest
 
 import trialkit as tk
 from trialkit.intake import read_site_season
-from trialkit.report.plan import known_so_far
+from trialkit.report.plan_known import known_so_far
 from trialkit.study import read_study
 
 EXAMPLE = "data_examples/eggplant_flea_beetle"

@@ -6,7 +6,7 @@ the table says which of them it was.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import pandas as pd
@@ -76,10 +76,11 @@ def how_much(study: Study, found: Mapping[str, Assumption] | None = None) -> tup
 def assumption_of(study: Study, measure: Measure, found: Mapping[str, Assumption]) -> Assumption:
     """Assumption of a measure: typed in, else found in the data, else a rule of thumb."""
     typed = [item for item in study.layout.assumptions if item.measure == measure.id]
-    return (typed or [found.get(measure.id) or _rule_of_thumb(measure)])[0]
+    return (typed or [found.get(measure.id) or rule_of_thumb(measure)])[0]
 
 
-def _rule_of_thumb(measure: Measure) -> Assumption:
+def rule_of_thumb(measure: Measure) -> Assumption:
+    """What is taken for a measure of which nobody knows anything."""
     values: dict[str, dict[str, float]] = {
         "count": {"check_mean": 40, "overdispersion": 8, "environment_sd": 15},
         "proportion": {"check_mean": 20, "trials": 80, "overdispersion": 0.02},
@@ -93,17 +94,45 @@ def _rule_of_thumb(measure: Measure) -> Assumption:
 
 
 def _enough(study: Study, measure: Measure, assumed: Assumption) -> Enough:
-    reach, costs = study.layout.reach, study.layout.costs
-    tried = sizes(
-        len(study.treatments),
-        range(2, reach.blocks + 1),
-        range(1, reach.sites + 1),
-        range(1, reach.seasons + 1),
-    )
+    costs, tried = study.layout.costs, sizes_in_reach(study)
     prices, alpha = Prices(costs.plot, costs.site, costs.season), per_contrast(study)
-    if measure.family in ("count", "proportion"):
-        return Enough(measure, assumed, _simulated(measure, assumed, tried, prices, alpha))
-    return Enough(measure, assumed, _normal(assumed, tried, prices, alpha))
+    if measure.family not in ("count", "proportion"):
+        return Enough(measure, assumed, _normal(assumed, tried, prices, alpha))
+    filled = _filled(measure, assumed)
+    if study.layout.design == "split_plot":
+        return Enough(measure, filled, _normal(_on_logs(measure, filled), tried, prices, alpha))
+    return Enough(measure, filled, _simulated(measure, filled, tried, prices, alpha))
+
+
+def sizes_in_reach(study: Study) -> list[TrialSize]:
+    """Every size of trial of the study's design that ``layout.reach`` allows."""
+    layout, treatments = study.layout, len(study.treatments)
+    blocks = range(2, layout.reach.blocks + 1)
+    if layout.design == "latin_square":
+        blocks = range(treatments, treatments + 1)
+    sites, seasons = range(1, layout.reach.sites + 1), range(1, layout.reach.seasons + 1)
+    levels = max(1, len(layout.whole_plots))
+    return [
+        replace(size, design=layout.design, whole_plots=levels)
+        for size in sizes(treatments, blocks, sites, seasons)
+    ]
+
+
+def _on_logs(measure: Measure, assumed: Assumption) -> Assumption:
+    """Counts of a split plot on the scale of their logarithms (shares: log odds), as if normal.
+
+    The variance of a logarithm is about 1 / mean + 1 / k, that of log odds
+    (1 + (n - 1) rho) / (n p (1 - p)).
+    """
+    mean, spread = assumed.check_mean or 0.0, assumed.overdispersion or 0.0
+    if measure.family == "count":
+        variance = 1 / mean + 1 / spread
+    else:
+        trials, share = assumed.trials or 1, mean / 100
+        variance = (1 + (trials - 1) * spread) / (trials * share * (1 - share))
+    change = -100 * math.log(1 - assumed.difference / 100)
+    # A change on the logarithm may be more than 100 %, which an entry of study.toml may not.
+    return assumed.model_copy(update={"plot_sd": 100 * math.sqrt(variance), "difference": change})
 
 
 def per_contrast(study: Study) -> float:
@@ -124,6 +153,7 @@ def _normal(
         treatment_site=assumed.site_sd,
         treatment_season=assumed.season_sd,
         source=assumed.source,
+        whole_plot=assumed.whole_plot_sd,
     )
     apart = assumed.site_sd > 0 or assumed.season_sd > 0
     able = [s for s in tried if not apart or s.environments == 1 or min(s.sites, s.seasons) > 1]
@@ -138,28 +168,37 @@ def _normal(
 def _simulated(
     measure: Measure, assumed: Assumption, tried: list[TrialSize], prices: Prices, alpha: float
 ) -> pd.DataFrame:
-    filled = _filled(measure, assumed)
     count = measure.family == "count"
     response = Response(
         "count" if count else "proportion",
-        check=(filled.check_mean or 0) / (1 if count else 100),
-        overdispersion=filled.overdispersion or 0,
-        trials=filled.trials or 0,
+        check=(assumed.check_mean or 0) / (1 if count else 100),
+        overdispersion=assumed.overdispersion or 0,
+        trials=assumed.trials or 0,
         block_sd=0.2,
-        environment_sd=filled.environment_sd / 100,
+        environment_sd=assumed.environment_sd / 100,
     )
-    ratio = 1 - filled.difference / 100
+    ratio = 1 - assumed.difference / 100
     return compare(
         tried,
         prices,
         lambda size: simulated_power(response, ratio, size, trials=TRIALS, alpha=alpha),
-        stop_at=filled.power,
+        stop_at=assumed.power,
     )
 
 
 def _filled(measure: Measure, assumed: Assumption) -> Assumption:
     """Fill what an assumption leaves out with the rule of thumb, and say so in its source."""
-    usual = _rule_of_thumb(measure)
+    usual = rule_of_thumb(measure)
     names = ("check_mean", "overdispersion", "trials")
-    missing = {name: getattr(usual, name) for name in names if getattr(assumed, name) is None}
-    return assumed.model_copy(update=missing)
+    missing = {
+        name: getattr(usual, name)
+        for name in names
+        if getattr(assumed, name) is None and getattr(usual, name) is not None
+    }
+    if not missing:
+        return assumed
+    words = ", ".join(f"{name} = {value:g}" for name, value in missing.items())
+    source = assumed.source
+    if source != RULE_OF_THUMB:
+        source = f"{source}; {words} by {RULE_OF_THUMB}"
+    return assumed.model_copy(update={**missing, "source": source})

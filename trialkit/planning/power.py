@@ -12,7 +12,7 @@ from scipy import optimize, stats
 
 from trialkit.errors import AnalysisError
 
-Design = Literal["completely_randomised", "complete_blocks", "latin_square"]
+Design = Literal["completely_randomised", "complete_blocks", "latin_square", "split_plot"]
 FEWEST_RESIDUAL_DF: Final = 12
 
 
@@ -20,6 +20,8 @@ FEWEST_RESIDUAL_DF: Final = 12
 class Components:
     """Standard deviations: between plots, and of a treatment's effect between environments.
 
+    In a split plot ``plot`` is that between the plots of a whole plot, ``whole_plot`` that between
+    whole plots of a block beyond it.
     ``treatment_environment`` is that between site-seasons; ``treatment_site`` and
     ``treatment_season`` are what comes back at the same site, or in the same season. ``source``
     says where they are from. Raises AnalysisError unless ``plot`` is positive and none is negative.
@@ -30,10 +32,11 @@ class Components:
     treatment_site: float = 0.0
     treatment_season: float = 0.0
     source: str = "typed in"
+    whole_plot: float = 0.0
 
     def __post_init__(self) -> None:
         others = (self.treatment_environment, self.treatment_site, self.treatment_season)
-        if not self.plot > 0 or min(others) < 0:
+        if not self.plot > 0 or min(*others, self.whole_plot) < 0:
             raise AnalysisError(
                 "Power needs a positive standard deviation between plots, and none below zero. "
                 "Mend layout.assumptions in study.toml."
@@ -42,13 +45,23 @@ class Components:
 
 @dataclass(frozen=True)
 class TrialSize:
-    """How large a trial is: treatments with the check, blocks a site, sites and seasons."""
+    """How large a trial is: treatments with the check, blocks a site, sites and seasons.
+
+    ``whole_plots`` is the number of whole plots in a block of a split plot, each of which holds as
+    many treatments.
+    """
 
     treatments: int
     blocks: int
     sites: int = 1
     seasons: int = 1
     design: Design = "complete_blocks"
+    whole_plots: int = 1
+
+    @property
+    def in_whole_plot(self) -> int:
+        """Treatments in one whole plot of a split plot."""
+        return self.treatments // self.whole_plots
 
     @property
     def environments(self) -> int:
@@ -62,16 +75,19 @@ class TrialSize:
 
 
 def residual_df(size: TrialSize) -> int:
-    """Residual degrees of freedom within one site-season.
+    """Residual degrees of freedom within one site-season; of a split plot, within whole plots.
 
     >>> residual_df(TrialSize(treatments=5, blocks=3))
     8
+    >>> residual_df(TrialSize(6, blocks=4, design="split_plot", whole_plots=2))
+    12
     """
     t, r = size.treatments, size.blocks
     table = {
         "completely_randomised": t * (r - 1),
         "complete_blocks": (t - 1) * (r - 1),
         "latin_square": (t - 1) * (t - 2),
+        "split_plot": size.whole_plots * (r - 1) * (size.in_whole_plot - 1),
     }
     if table[size.design] < 1:
         raise AnalysisError(
@@ -86,13 +102,25 @@ def too_few(size: TrialSize) -> str:
 
     Source: European plant-protection standard PP 1/152, design and analysis of efficacy trials.
     """
-    found = residual_df(size)
+    split = size.design == "split_plot"
+    found = whole_plot_df(size) if split else residual_df(size)
     if found >= FEWEST_RESIDUAL_DF:
         return ""
+    kind = "" if split else "residual "
+    where = "between whole plots" if split else "in a site-season"
     return (
-        f"{size.treatments} treatments in {size.blocks} replicates leave {found} residual degrees "
-        f"of freedom in a site-season; guidance (PP 1/152) asks for {FEWEST_RESIDUAL_DF} or more."
+        f"{size.treatments} treatments in {size.blocks} replicates leave {found} {kind}degrees "
+        f"of freedom {where}; guidance (PP 1/152) asks for {FEWEST_RESIDUAL_DF} or more."
     )
+
+
+def whole_plot_df(size: TrialSize) -> int:
+    """Degrees of freedom between whole plots of one site-season, (w - 1)(r - 1).
+
+    >>> whole_plot_df(TrialSize(6, blocks=4, design="split_plot", whole_plots=2))
+    3
+    """
+    return (size.whole_plots - 1) * (size.blocks - 1)
 
 
 def power_of_f(
@@ -121,8 +149,11 @@ def standard_error(parts: Components, size: TrialSize) -> tuple[float, float]:
     same plus r Y s_ts² and r S s_ty². With neither of the last two parts the site-season mean
     square is the error, on (t - 1)(site-seasons - 1) degrees of freedom. Otherwise the error is
     sites + seasons - site-seasons, with the degrees of freedom of Satterthwaite (1946, Biometrics
-    Bulletin 2:110). One site-season alone says nothing of others: its plots are the error.
+    Bulletin 2:110). One site-season alone says nothing of others: its plots are the error. In a
+    split plot the two treatments stand in different whole plots, the less sure of both cases.
     """
+    if size.design == "split_plot":
+        return split_plot_error(parts, size)
     r, sites, seasons = size.blocks, size.sites, size.seasons
     between = size.treatments - 1
     per_mean = 2 / (r * size.environments)
@@ -142,6 +173,55 @@ def standard_error(parts: Components, size: TrialSize) -> tuple[float, float]:
     df = between * np.array([sites - 1, seasons - 1, (sites - 1) * (seasons - 1)])
     total = squares.sum()
     return float(np.sqrt(per_mean * total)), float(total**2 / (squares**2 / df).sum())
+
+
+def split_plot_error(
+    parts: Components, size: TrialSize, *, apart: bool = True
+) -> tuple[float, float]:
+    """Standard error of a difference in a split plot, and its degrees of freedom.
+
+    With b treatments in each of w whole plots of r blocks at E site-seasons, E_b = s² + r s_te² and
+    E_a = E_b + b s_w² are the mean squares within and between whole plots (s_te left out for one
+    site-season). Within a whole plot the variance is 2 E_b / rE. For treatments ``apart`` it is
+    2 ((b - 1) E_b + E_a) / rbE, with the degrees of freedom of Satterthwaite (1946); the formula is
+    that of Gomez & Gomez (1984, Statistical procedures for agricultural research, ch. 3), from
+    memory.
+    """
+    w, b, places = size.whole_plots, size.in_whole_plot, size.environments
+    within = parts.plot**2 + (size.blocks * parts.treatment_environment**2 if places > 1 else 0)
+    between = within + b * parts.whole_plot**2
+    many = size.blocks - 1 if places == 1 else places - 1
+    df_within, df_between = w * (b - 1) * many, (w - 1) * many
+    if not apart:
+        return float(np.sqrt(2 * within / (size.blocks * places))), float(df_within)
+    squares = np.array([(b - 1) * within, between])
+    total, df = squares.sum(), np.array([max(df_within, 1), df_between])
+    se = np.sqrt(2 * total / (size.blocks * b * places))
+    return float(se), float(total**2 / (squares**2 / df).sum())
+
+
+def power_of_split_plot_f(
+    means: "np.ndarray | list[float]",
+    parts: Components,
+    size: TrialSize,
+    factor: Literal["whole_plots", "sub_plots"],
+    alpha: float = 0.05,
+) -> float:
+    """Power of the F test of one factor of a split plot in one site-season.
+
+    Whole plots: noncentrality r b sum(deviation²) / (s² + b s_w²) on w - 1 and (w - 1)(r - 1)
+    degrees of freedom; sub-plots: r w sum(deviation²) / s² on b - 1 and w (r - 1)(b - 1).
+    """
+    values = np.asarray(means, dtype=float)
+    spread = ((values - values.mean()) ** 2).sum() * size.blocks
+    w, b = size.whole_plots, size.in_whole_plot
+    if factor == "whole_plots":
+        error = parts.plot**2 + b * parts.whole_plot**2
+        noncentrality, df1, df2 = b * spread / error, w - 1, whole_plot_df(size)
+    else:
+        noncentrality, df1, df2 = w * spread / parts.plot**2, b - 1, residual_df(size)
+    critical = stats.f.ppf(1 - alpha, df1, df2)
+    return float(stats.ncf.sf(critical, df1, df2, noncentrality))
 
 
 def power_of_difference(

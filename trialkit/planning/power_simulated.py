@@ -13,7 +13,7 @@ import numpy as np
 from scipy import stats
 
 from trialkit.errors import AnalysisError
-from trialkit.planning.power import TrialSize, residual_df
+from trialkit.planning.power import Design, TrialSize, residual_df
 
 Family = Literal["count", "proportion"]
 ROUNDS: Final = 25
@@ -91,9 +91,10 @@ def _one_environment(
     shape = (trials, blocks, treatments)
     shift = rng.normal(0, response.environment_sd, (trials, 1, treatments))
     shift[:, 0, 1] += np.log(ratio)
-    noise = rng.normal(0, response.block_sd, (trials, blocks, 1)) + shift
+    blocked = size.design != "completely_randomised"
+    noise = rng.normal(0, response.block_sd if blocked else 0, (trials, blocks, 1)) + shift
     y, n = _draw(response, np.broadcast_to(noise, shape), rng)
-    design = design_matrix(blocks, treatments)
+    design = design_matrix(blocks, treatments, size.design)
     beta, se = fit_many(y.reshape(trials, -1), n, design, response.family)
     beta[:, 0], se[:, 0] = 0.0, 0.0  # the check against itself
     return beta[:, :treatments], se[:, :treatments]
@@ -112,12 +113,20 @@ def _draw(
     return rng.binomial(response.trials, share), float(response.trials)
 
 
-def design_matrix(blocks: int, treatments: int) -> np.ndarray:
-    """Intercept, treatments but the first, blocks but the first; blocks vary slowest."""
+def design_matrix(blocks: int, treatments: int, design: Design = "complete_blocks") -> np.ndarray:
+    """Intercept, treatments but the first, blocks but the first; blocks vary slowest.
+
+    A completely randomised layout has no blocks; a Latin square has its rows for blocks and its
+    columns besides, here those of the cyclic square.
+    """
     block, treatment = (index.ravel() for index in np.indices((blocks, treatments)))
     columns = [np.ones(block.size)]
     columns += [treatment == number for number in range(1, treatments)]
-    columns += [block == number for number in range(1, blocks)]
+    if design != "completely_randomised":
+        columns += [block == number for number in range(1, blocks)]
+    if design == "latin_square":
+        column = (block + treatment) % treatments
+        columns += [column == number for number in range(1, treatments)]
     return np.column_stack(columns).astype(float)
 
 

@@ -170,6 +170,13 @@ def _check_design(study: Study, site: str) -> None:
             "the levels of the whole-plot factor have different numbers of treatments",
             "Give every level as many treatments",
         )
+    if sizes and (len(study.layout.whole_plots) < 2 or 1 in sizes):
+        raise _fault(
+            study,
+            "layout.whole_plots",
+            "a split plot has two levels or more, each with two treatments or more",
+            "Group the treatments anew, or set design = 'complete_blocks'",
+        )
 
 
 def _fault(study: Study, key: str, what: str, remedy: str) -> StudyError:

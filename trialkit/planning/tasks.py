@@ -88,8 +88,9 @@ class Dates:
         if event == PLANTED:
             return self.planted
         day = self.study.layout.expected_days.get(event)
-        unknown = day is None or self.planted is None
-        return None if unknown else self.planted + dt.timedelta(days=day)  # type: ignore[operator, arg-type]
+        if day is None or self.planted is None:
+            return None
+        return self.planted + dt.timedelta(days=day)
 
     def planting(self) -> Task:
         """Planting itself."""

@@ -1,31 +1,22 @@
 """The plan of a study, as the notebook's cells and the command line call it."""
 
 import datetime as dt
-import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
-from scipy import stats
 
-from trialkit import __version__, intake, measures, planning
-from trialkit.columns import EFFECTS
+from trialkit import __version__, planning
 from trialkit.figures.picture import Picture
-from trialkit.findings import AcrossFindings, Environment, across_findings
-from trialkit.findings.spread import variance_between
-from trialkit.intake import SiteSeason
 from trialkit.narrative.tables import Column, Table, Words
 from trialkit.planning.how_much import percent
 from trialkit.planning.plot_map_sheet import draw_map, png_of
 from trialkit.report.display import Stack, bullets
 from trialkit.report.place import open_study
-from trialkit.study import Assumption, Measure, Study
-from trialkit.study.units import to_display
+from trialkit.report.plan_known import known_so_far
+from trialkit.study import Study
 
-# Only the pooled answer is asked for, so the single site-seasons are not analysed.
-_NOT_WANTED: Final = pd.DataFrame(columns=EFFECTS)
 _HEADS: Final = {"plants_90": "Plants, nine of ten times", "mean": "Mean per plant"}
 
 
@@ -165,103 +156,6 @@ def open_plan(
     known = known_so_far(described)
     made = planning.make_plan(described, known, places=places if season else None, seed=seed)
     return PlanReport(described, made, day)
-
-
-def known_so_far(study: Study) -> planning.Known:
-    """Gather plots, events, counts, contrasts and spread from the data typed so far."""
-    read = {
-        place: intake.read_site_season(study, *place)
-        for place in study.site_seasons()
-        if study.data_folder(*place).is_dir()
-    }
-    usable = {place: data for place, data in read.items() if data.usable}
-    seen = {place: _seen(study, data) for place, data in usable.items()}
-    across = _across(study, usable)
-    if across is None:
-        return planning.Known(seen=seen)
-    return planning.Known(seen, _contrasts(study, across), _spread(study, across))
-
-
-def _seen(study: Study, data: SiteSeason) -> planning.Seen:
-    plots = data.tables["plots"].reset_index(drop=True)
-    plots = plots.assign(area=to_display(plots["area"], "area", study.units).round(4))
-    return planning.Seen(plots, data.tables["events"], data.tables["scouting"])
-
-
-def _across(study: Study, usable: Mapping[tuple[int, str], SiteSeason]) -> AcrossFindings | None:
-    finished = {p: data for p, data in usable.items() if study.season(p[0]).finished}
-    if len(finished) < 2:
-        return None
-    environments = []
-    for (season, site), data in finished.items():
-        values = measures.plot_values(study, season, site, data.tables, data.left_out)
-        environments.append(Environment(season, site, values, _NOT_WANTED))
-    return across_findings(study, environments)
-
-
-def _contrasts(study: Study, across: AcrossFindings) -> list[planning.SoFar]:
-    found = []
-    for row in across.pooled.effects.to_dict("records"):
-        measure = study.measure(str(row["measure"]))
-        places = _environments(across, measure)
-        if measure.primary and places > 1 and row["se"] > 0 and math.isfinite(row["estimate"]):
-            margin = _model_margin(across, measure, row["margin"], row["effect_unit"])
-            ends = (str(row["treatment"]), row["estimate"], row["se"], places, margin)
-            found.append(planning.SoFar(measure.id, *ends, _widening(study, row)))
-    return found
-
-
-def _widening(study: Study, row: Mapping[Any, Any]) -> float:
-    """How much wider the reported interval is than a plain t interval."""
-    plain = stats.t.ppf(0.5 + study.level / 2, row["df"])
-    ends = [abs(row[end] - row["estimate"]) / row["se"] for end in ("low", "high")]
-    known = [end for end in ends if math.isfinite(end)]
-    return max(known) / float(plain) if known else 1.0
-
-
-def _environments(across: AcrossFindings, measure: Measure) -> int:
-    return int(across.pooled.analyses[measure.id].design.frame["environment"].nunique())
-
-
-def _check_mean(across: AcrossFindings, measure: Measure) -> float:
-    return float(across.pooled.analyses[measure.id].means["mean"].iloc[0])
-
-
-def _model_margin(across: AcrossFindings, measure: Measure, margin: float, unit: str) -> float:
-    """Margin on the scale of the model: logarithm, log odds, or the measure's own unit."""
-    if measure.family in ("count", "lognormal"):
-        return math.log1p(margin / 100)
-    if unit == "points":
-        check = _check_mean(across, measure)
-        moved = min(check + margin / 100, 1 - 1e-9)
-        return math.log(moved / (1 - moved)) - math.log(check / (1 - check))
-    if unit == "percent":
-        return abs(_check_mean(across, measure)) * margin / 100
-    return margin
-
-
-def _spread(study: Study, across: AcrossFindings) -> dict[str, Assumption]:
-    """Spread of every primary continuous or counted measure, in percent of the check's mean."""
-    found = {}
-    for name, analysis in across.pooled.analyses.items():
-        measure, parts = study.measure(name), analysis.model.components
-        between = variance_between(analysis)
-        source = f"this study's own {_environments(across, measure)} finished site-seasons"
-        if measure.family == "normal" and parts.get("residual", 0) > 0:
-            scale = 100 / abs(_check_mean(across, measure))
-            found[name] = Assumption(
-                measure=name,
-                plot_sd=scale * math.sqrt(parts["residual"]),
-                environment_sd=scale * math.sqrt(between),
-                source=source,
-            )
-        elif measure.family in ("count", "proportion"):
-            found[name] = Assumption(
-                measure=name,
-                environment_sd=100 * math.sqrt(between),
-                source=f"between site-seasons {source}; within, value from memory, no source",
-            )
-    return found
 
 
 def _around(one: planning.Enough) -> pd.DataFrame:

@@ -36,7 +36,8 @@ class Assumption(Part):
 
     ``difference`` is the change against the check that must be found, in percent of the check's
     mean (of the odds, for percentages). Standard deviations are in percent of the check's mean
-    (100 x that of the logarithm, for counts and percentages): ``plot_sd`` between plots of a block,
+    (100 x that of the logarithm, for counts and percentages): ``plot_sd`` between plots of a block
+    (within a whole plot of a split plot, ``whole_plot_sd`` between whole plots),
     ``environment_sd`` of a treatment's own deviation between site-seasons, ``site_sd`` and
     ``season_sd`` of the part of it that comes back at a site or in a season.
     Counts need ``check_mean`` a plot and ``overdispersion`` (negative binomial k); percentages need
@@ -47,6 +48,7 @@ class Assumption(Part):
     difference: float = Field(default=30, gt=0, lt=100)
     power: float = Field(default=0.8, gt=0, lt=1)
     plot_sd: float | None = Field(default=None, gt=0)
+    whole_plot_sd: float = Field(default=0, ge=0)
     environment_sd: float = Field(default=0, ge=0)
     site_sd: float = Field(default=0, ge=0)
     season_sd: float = Field(default=0, ge=0)
@@ -70,7 +72,8 @@ class Layout(Part):
     ``whole_plots`` (split plot only) lists the treatments of each level of the whole-plot factor.
     ``blocks_at`` overrides ``blocks`` at single sites. ``north`` is the compass bearing that the
     top of the map points to, in degrees. Days count from planting; ``expected_days`` says when an
-    event such as first_bloom is expected.
+    event such as first_bloom is expected. ``past`` is the folder of an earlier study, as seen from
+    this one, whose finished site-seasons tell how much plots vary.
     """
 
     design: Design = "complete_blocks"
@@ -95,6 +98,7 @@ class Layout(Part):
     costs: LayoutCosts = LayoutCosts()
     reach: Reach = Reach()
     assumptions: tuple[Assumption, ...] = ()
+    past: str = ""
 
     @model_validator(mode="after")
     def _is_possible(self) -> "Layout":
