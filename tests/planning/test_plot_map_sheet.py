@@ -91,3 +91,61 @@ def test_labels_are_ten_to_a_page(planned, tmp_path, paper):
     study = planned(FIELD)
     path = write_labels(study, 2026, "alder_bench", plots_of(study), tmp_path / "l.pdf", paper)
     assert path.read_bytes().count(b"/Type /Page\n") + path.read_bytes().count(b"/Type /Page ") == 2
+
+
+def shown(study, plots=None) -> list[str]:
+    plots = plots_of(study) if plots is None else plots
+    return [text.get_text() for text in draw_map(study, 2026, "alder_bench", plots).axes[0].texts]
+
+
+def test_every_row_has_its_block_and_the_way_it_is_walked(planned):
+    texts = shown(planned(FIELD))
+    assert [text for text in texts if "block" in text] == [
+        "block 1 \u2192",
+        "\u2190 block 2",
+        "block 3 \u2192",
+        "\u2190 block 4",
+    ]
+
+
+def test_guards_and_alleys_are_named(planned):
+    texts = shown(planned(FIELD))
+    assert (texts.count("guard"), texts.count("alley")) == (4, 3)
+
+
+def test_whole_plots_have_a_heavy_line_and_their_level(planned):
+    oil = '[[treatments]]\nid = "oil"\nname = "Oil"\n'
+    groups = 'open = ["check", "kaolin", "oil"], netted = ["netting", "clover", "silver_mulch"]'
+    study = planned(f'design = "split_plot"\nwhole_plots = {{ {groups} }}\n{FIELD}', oil)
+    axes = draw_map(study, 2026, "alder_bench", plots_of(study)).axes[0]
+    heavy = [patch for patch in axes.patches if patch.get_linewidth() > 2]
+    assert {patch.get_width() for patch in heavy} == {3 * 6 + 2 * 1}
+    assert len(heavy) == 2 * 4
+    assert [text.get_text().strip() for text in axes.texts].count("netted") == 4
+
+
+@pytest.mark.parametrize(("paper", "width"), [("letter", 8.5), ("a4", 8.27)])
+def test_the_page_is_the_paper_that_the_study_names(planned, paper, width):
+    study = planned(f'{FIELD}paper = "{paper}"\n')
+    figure = draw_map(study, 2026, "alder_bench", plots_of(study))
+    assert figure.get_size_inches()[0] == pytest.approx(width)
+
+
+def test_everything_stays_on_the_page_and_no_name_leaves_its_plot(planned):
+    study = planned(FIELD)
+    figure = draw_map(study, 2026, "alder_bench", plots_of(study))
+    renderer = figure.canvas.get_renderer()
+    page, axes = figure.bbox, figure.axes[0]
+    for text in [*axes.texts, *figure.texts]:
+        box = text.get_window_extent(renderer)
+        assert page.contains(box.x0, box.y0)
+        assert page.contains(box.x1, box.y1), text.get_text()
+    boxes = {p.get_xy(): p.get_window_extent(renderer) for p in axes.patches}
+    ground = lay_out(study, plots_of(study)).plots
+    names = {text.get_text().split()[0]: text for text in axes.texts}
+    for plot in ground.itertuples():
+        inside, name = boxes[(plot.left, plot.bottom)], names[plot.plot].get_window_extent(renderer)
+        assert inside.x0 <= name.x0
+        assert name.x1 <= inside.x1
+        assert inside.y0 <= name.y0
+        assert name.y1 <= inside.y1

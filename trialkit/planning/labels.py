@@ -8,9 +8,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
-from trialkit.planning.plot_map_sheet import PAPERS, Paper, paper_of
+from trialkit.planning.plot_map_sheet import PAPERS, paper_of
 from trialkit.planning.walk import serpentine
 from trialkit.study import Study
+from trialkit.study.layout import Paper
 
 ACROSS, DOWN = 2, 5
 

@@ -16,9 +16,10 @@ import xlsxwriter
 from xlsxwriter.format import Format
 from xlsxwriter.worksheet import Worksheet
 
-from trialkit.planning.plot_map_sheet import Paper, paper_of
+from trialkit.planning.plot_map_sheet import paper_of
 from trialkit.planning.walk import serpentine
 from trialkit.study import Study
+from trialkit.study.layout import Paper
 
 PAPER_CODES: Final = {"letter": 1, "a4": 9}
 PENCIL_HEIGHT: Final = 22  # points; room for a pencil

@@ -12,6 +12,7 @@ from pydantic import Field, model_validator
 from trialkit.study.parts import Identifier, Part
 
 Design = Literal["completely_randomised", "complete_blocks", "latin_square", "split_plot"]
+Paper = Literal["letter", "a4"]
 Constraint = Literal["not_same_position", "not_beside_itself", "spread"]
 
 
@@ -71,9 +72,9 @@ class Layout(Part):
 
     ``whole_plots`` (split plot only) lists the treatments of each level of the whole-plot factor.
     ``blocks_at`` overrides ``blocks`` at single sites. ``north`` is the compass bearing that the
-    top of the map points to, in degrees. Days count from planting; ``expected_days`` says when an
-    event such as first_bloom is expected. ``past`` is the folder of an earlier study, as seen from
-    this one, whose finished site-seasons tell how much plots vary.
+    top of the map points to, in degrees; ``paper`` what is printed on. Days count from planting;
+    ``expected_days`` says when an event such as first_bloom is expected. ``past`` is the folder of
+    an earlier study, as seen from this one, whose finished site-seasons tell how much plots vary.
     """
 
     design: Design = "complete_blocks"
@@ -89,6 +90,7 @@ class Layout(Part):
     field_length: float | None = Field(default=None, gt=0)
     field_width: float | None = Field(default=None, gt=0)
     north: float = Field(default=0, ge=0, lt=360)
+    paper: Paper | None = None
     plants: int = Field(default=12, ge=1)
     plants_scouted: int = Field(default=5, ge=1)
     scouting_days: tuple[int, ...] = tuple(range(5, 69, 7))
