@@ -12,6 +12,7 @@ import pytest
 from trialkit.intake import read_site_season
 from trialkit.planning.randomise import randomise
 from trialkit.planning.sheets import (
+    events_sheet,
     harvest_sheet,
     plots_sheet,
     ratings_sheet,
@@ -134,6 +135,27 @@ def test_sheets_print_on_either_paper_with_the_header_on_every_page(planned, tmp
     assert page.print_title_rows == "$1:$1"
     assert page.freeze_panes == "C2"
     assert page.row_dimensions[5].height >= 20  # room for a pencil
+    assert "Weight in lb" in book["harvest"].oddFooter.right.text
+
+
+def test_events_seen_on_a_visit_have_blank_rows_with_drop_downs(planned, tmp_path):
+    study = planned()
+    plots = randomise(study, 2026, SITE).plots
+    path = write_workbook(study, [events_sheet(study, plots)], tmp_path / "e.xlsx", "Events")
+    page = openpyxl.load_workbook(path)["events"]
+    assert [cell.value for cell in page[1]] == ["date", "plot", "event", "note"]
+    assert {cell.value for row in page.iter_rows(min_row=2) for cell in row} == {None}
+    found = rules(page)
+    assert "first_bloom" in found["event"].formula1
+    assert found["plot"].formula1.startswith('"101,102,103')
+    assert (found["date"].type, found["date"].operator) == ("date", None)  # between, the default
+
+
+def test_a_heavier_line_stands_above_every_plot(planned, tmp_path):
+    page = openpyxl.load_workbook(workbook(planned(), tmp_path / "out"))["scouting"]
+    plots = [page.cell(row, 2).value for row in range(2, page.max_row + 1)]
+    heavy = [page.cell(row, 4).border.top.style == "medium" for row in range(2, page.max_row + 1)]
+    assert heavy == [a != b for a, b in zip(plots, [None, *plots[:-1]], strict=True)]
 
 
 def test_the_same_sheets_have_the_same_bytes(planned, tmp_path):

@@ -95,9 +95,7 @@ def _star_critical(
                    low, high, miss)  # fmt: skip
 
 
-def _solved(
-    tail_at: Callable[[float], np.ndarray], low: float, high: float, miss: float
-) -> float:
+def _solved(tail_at: Callable[[float], np.ndarray], low: float, high: float, miss: float) -> float:
     """Return where the tail falls to ``miss`` between two values that hold it, or the nearer."""
 
     def f(x: float) -> float:

@@ -24,6 +24,7 @@ from trialkit.study.layout import Paper
 PAPER_CODES: Final = {"letter": 1, "a4": 9}
 PENCIL_HEIGHT: Final = 22  # points; room for a pencil
 ROOM_FOR_EVENTS: Final = 12  # blank rows for what is seen on a visit
+CENTRED: Final = ("date", "plot", "plant", "block", "row", "column")
 LONGEST_LIST: Final = 255  # characters that a drop-down typed into a cell can hold
 
 
@@ -41,11 +42,15 @@ class Entry:
 
 @dataclass(frozen=True)
 class FieldSheet:
-    """One sheet: table name, rows with the cells that are known already, and entries by column."""
+    """One sheet: table name, rows with the cells that are known already, and entries by column.
+
+    ``remark`` is printed at the foot of every page.
+    """
 
     table: str
     rows: pd.DataFrame
     entries: dict[str, Entry] = field(default_factory=dict)
+    remark: str = ""
 
 
 def plots_sheet(plots: pd.DataFrame) -> FieldSheet:
@@ -66,8 +71,8 @@ def scouting_sheet(study: Study, plots: pd.DataFrame, date: dt.date) -> FieldShe
     ]
     frame = pd.DataFrame(rows, columns=["date", "plot", "plant", "organism", "stage"])
     counted = Entry("whole", says="A whole number from 0 up; leave empty if not looked at")
-    entries = {"count": counted, "observer": Entry(), "note": Entry(width=24)}
-    return FieldSheet("scouting", frame, entries)
+    entries = {"count": counted, "observer": Entry(width=10), "note": Entry(width=18)}
+    return FieldSheet("scouting", frame, entries, "None seen: 0. Not looked at: leave empty.")
 
 
 def ratings_sheet(study: Study, plots: pd.DataFrame, date: dt.date) -> FieldSheet:
@@ -76,7 +81,8 @@ def ratings_sheet(study: Study, plots: pd.DataFrame, date: dt.date) -> FieldShee
     frame = pd.DataFrame(rows, columns=["date", "plot", "what"])
     top = max((100 if r.scale == "percent" else 10 for r in study.ratings), default=10)
     entries = {"score": Entry("number", high=top, says=f"A score from 0 to {top}")}
-    return FieldSheet("ratings", frame, entries | {"observer": Entry()})
+    remark = f"Scores from 0 to {top}. Not rated: leave empty."
+    return FieldSheet("ratings", frame, entries | {"observer": Entry()}, remark)
 
 
 def harvest_sheet(study: Study, plots: pd.DataFrame, date: dt.date) -> FieldSheet:
@@ -89,7 +95,8 @@ def harvest_sheet(study: Study, plots: pd.DataFrame, date: dt.date) -> FieldShee
         "fruit": Entry("whole", says="Number of fruit, 0 if there is none"),
         "weight": Entry("number", says=f"Weight in {unit}, 0 if there is no fruit"),
     }
-    return FieldSheet("harvest", frame, entries)
+    remark = f"Weight in {unit}. Nothing picked: 0 and 0. Not looked at: leave empty."
+    return FieldSheet("harvest", frame, entries, remark)
 
 
 def events_sheet(study: Study, plots: pd.DataFrame) -> FieldSheet:
@@ -101,7 +108,7 @@ def events_sheet(study: Study, plots: pd.DataFrame) -> FieldSheet:
         "event": Entry("list", study.events, says=f"One of: {', '.join(study.events)}", width=18),
         "note": Entry(width=40),
     }
-    return FieldSheet("events", frame, entries)
+    return FieldSheet("events", frame, entries, "Plot empty: the whole site.")
 
 
 def write_workbook(
@@ -110,16 +117,35 @@ def write_workbook(
     """Write a workbook of field sheets; the same sheets give the same bytes."""
     book = xlsxwriter.Workbook(path, {"default_date_format": "yyyy-mm-dd"})
     book.set_properties({"title": heading, "created": dt.datetime(2024, 1, 1)})
-    header = book.add_format({"bold": True, "border": 1, "bg_color": "#E8E8E8", "text_wrap": True})
-    known = book.add_format({"border": 1, "valign": "vcenter"})
-    day = book.add_format({"border": 1, "valign": "vcenter", "num_format": "yyyy-mm-dd"})
+    formats = Formats(book)
     for sheet in sheets:
         page = book.add_worksheet(sheet.table)
-        _set_up(page, heading, paper or paper_of(study))
-        _fill(page, sheet, header, known, day)
+        _set_up(page, heading, paper or paper_of(study), sheet.remark)
+        _fill(page, sheet, formats)
         _validate(page, study, sheet)
     book.close()
     return path
+
+
+class Formats:
+    """Formats of cells: framed, a heavier line above each new plot, short entries centred."""
+
+    def __init__(self, book: xlsxwriter.Workbook) -> None:
+        self.book = book
+        self.made: dict[tuple[str, bool], Format] = {}
+        look = {"bold": True, "border": 1, "bg_color": "#E8E8E8", "valign": "vcenter"}
+        self.header = book.add_format(look)
+
+    def of(self, column: str, first: bool) -> Format:
+        """The format of a cell in a column; ``first`` begins a plot."""
+        kind = column if column in CENTRED else "text"
+        if (kind, first) not in self.made:
+            look: dict[str, Any] = {"border": 1, "valign": "vcenter"}
+            look |= {"align": "center"} if kind != "text" else {}
+            look |= {"num_format": "yyyy-mm-dd"} if kind == "date" else {}
+            look |= {"top": 2} if first else {}
+            self.made[(kind, first)] = self.book.add_format(look)
+        return self.made[(kind, first)]
 
 
 def _standing(plots: pd.DataFrame) -> list[str]:
@@ -128,27 +154,37 @@ def _standing(plots: pd.DataFrame) -> list[str]:
     return [str(plot) for plot in serpentine(plots[~lost])["plot"]]
 
 
-def _set_up(page: Worksheet, heading: str, paper: str) -> None:
+def _set_up(page: Worksheet, heading: str, paper: str, remark: str) -> None:
     page.set_paper(PAPER_CODES[paper])
     page.fit_to_pages(1, 0)
     page.repeat_rows(0)
     page.freeze_panes(1, 2)
     page.set_margins(left=0.5, right=0.5, top=0.8, bottom=0.6)
     page.set_header(f'&L&"Arial,Bold"{heading.replace("&", "&&")}&R&A, page &P of &N')
-    page.set_footer("&LObserver: ______________   Begun: ________   Ended: ________")
+    page.set_footer(f"&LObserver: __________  Begun: ______  Ended: ______&R{remark}")
 
 
-def _fill(page: Worksheet, sheet: FieldSheet, header: Format, known: Format, day: Format) -> None:
+def _fill(page: Worksheet, sheet: FieldSheet, formats: Formats) -> None:
     columns = [*sheet.rows.columns, *sheet.entries]
-    page.write_row(0, 0, columns, header)
+    page.set_row(0, PENCIL_HEIGHT)
+    page.write_row(0, 0, columns, formats.header)
+    starts = _starts_of_plots(sheet.rows)
+    blank = (None,) * len(sheet.entries)
     for number, values in enumerate(sheet.rows.itertuples(index=False), start=1):
         page.set_row(number, PENCIL_HEIGHT)
-        for column, value in enumerate(values):
-            _write(page, number, column, value, known, day)
-        for column in range(sheet.rows.shape[1], len(columns)):
-            page.write_blank(number, column, None, day if columns[column] == "date" else known)
+        for column, value in enumerate((*values, *blank)):
+            look = formats.of(columns[column], number in starts)
+            _write(page, number, column, value, look)
     for column, name in enumerate(columns):
         page.set_column(column, column, _width(sheet, name))
+
+
+def _starts_of_plots(rows: pd.DataFrame) -> set[int]:
+    """Rows of the sheet, from 1, at which the plot is another than in the row above."""
+    if "plot" not in rows:
+        return set()
+    new = (rows["plot"] != rows["plot"].shift()).to_numpy()
+    return {number for number, is_new in enumerate(new, start=1) if is_new}
 
 
 def _width(sheet: FieldSheet, name: str) -> float:
@@ -158,13 +194,15 @@ def _width(sheet: FieldSheet, name: str) -> float:
     return float(max(len(name), *(len(str(value)) for value in sheet.rows[name]), 4) + 2)
 
 
-def _write(page: Worksheet, row: int, column: int, value: Any, known: Format, day: Format) -> None:
-    if isinstance(value, dt.date):
-        page.write_datetime(row, column, value, day)
+def _write(page: Worksheet, row: int, column: int, value: Any, look: Format) -> None:
+    if value is None:
+        page.write_blank(row, column, None, look)
+    elif isinstance(value, dt.date):
+        page.write_datetime(row, column, value, look)
     elif isinstance(value, str) and value.isdecimal():
-        page.write_number(row, column, int(value), known)
+        page.write_number(row, column, int(value), look)
     else:
-        page.write(row, column, value, known)
+        page.write(row, column, value, look)
 
 
 def _validate(page: Worksheet, study: Study, sheet: FieldSheet) -> None:
