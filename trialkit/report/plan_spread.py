@@ -106,7 +106,7 @@ def _between(measure: Measure, across: AcrossFindings | None, places: int) -> tu
     if analysis is None:
         usual = rule_of_thumb(measure).environment_sd
         return usual, f"plots: {own}; between site-seasons: {RULE_OF_THUMB}"
-    between = max(0.0, variance_between(analysis))
+    between = variance_between(analysis)
     logs = measure.family != "normal"
     scale = 1.0 if logs else abs(float(analysis.means["mean"].iloc[0]))
     return 100 * math.sqrt(between) / scale, own
