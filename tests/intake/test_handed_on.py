@@ -34,7 +34,8 @@ def test_values_and_effects_come_back_as_they_were(tmp_path: Path) -> None:
     for name, frame in frames.items():
         pd.testing.assert_frame_equal(getattr(back, name), frame, check_exact=True)
     assert [record.path.rpartition("/")[2] for record in back.files] == [
-        "plot_values.csv", "findings.csv", "departures.csv", "moved_by_corrections.csv"
+        "plot_values.csv", "findings.csv", "departures.csv", "moved_by_corrections.csv",
+        "background.json",
     ]  # fmt: skip
 
 

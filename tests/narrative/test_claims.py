@@ -61,7 +61,7 @@ def test_the_note_gives_estimate_and_interval():
         ("netting lowers beetles a lot", "'a lot' cannot be read"),
         ("check lowers beetles", "is the untreated check"),
         ("netting does not change beetles by at least 5 %", "cannot be read"),
-        ("netting pays", "no economics"),
+        ("netting pays", "prices or costs"),
         ("netting lowers beetles at every site", "one site and season"),
     ],
 )

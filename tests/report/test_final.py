@@ -8,13 +8,14 @@ import pytest
 
 import trialkit as tk
 from trialkit.errors import AnalysisError
-from trialkit.intake import Background, read_background, write_background
+from trialkit.intake import Background
+from trialkit.intake.background import read_background, write_background
+from trialkit.report.display import Several
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "data_examples" / "eggplant_flea_beetle"
 PARTS = (
-    "heading", "done", "effects_figure", "travel", "robustness_figure",
-    "second_robustness_figure", "money", "price_cost_figure", "recommendation", "still_open",
-    "end_matter",
+    "heading", "done", "forest_figures", "travel", "robustness_figures", "money",
+    "price_cost_figure", "recommendation", "still_open", "names", "end_matter",
 )  # fmt: skip
 
 
@@ -35,7 +36,8 @@ def copy(tmp_path) -> Path:
 
 def told(report, part: str) -> str:
     shown = getattr(report, part)()
-    return str(shown._repr_mimebundle_())
+    parts = shown.parts if isinstance(shown, Several) else (shown,)
+    return str([one._repr_mimebundle_() for one in parts])
 
 
 def test_finished_reports_and_field_files_give_the_same_numbers(report):
@@ -94,4 +96,3 @@ def test_what_is_handed_on_comes_back_as_it_was(tmp_path):
     found, record = read_background(tmp_path, tmp_path)
     assert found == told
     assert record.path == "background.json"
-    assert read_background(tmp_path / "elsewhere", tmp_path) is None

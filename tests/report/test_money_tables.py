@@ -14,6 +14,7 @@ from trialkit.findings.economics import money_of
 from trialkit.findings.economics_grid import fitted
 from trialkit.findings.effect_table import Scope
 from trialkit.findings.refit import analyse_again, each_place, values_of
+from trialkit.narrative.advice import advice_of
 from trialkit.report import money
 from trialkit.report.background import event_times
 from trialkit.report.evidence import event_hours
@@ -76,12 +77,15 @@ def test_what_is_missing_is_said_with_the_cell_to_mend(rich, analysis):
 
 
 def test_whether_it_pays_is_handed_to_the_text_with_its_evidence(rich, together):
-    found = money.payoffs(rich, together)
+    advice = advice_of(rich, together)
+    found = advice.payoffs
     assert set(found) == set(rich.treatment_ids[1:])
     row = together.of("netting")
     assert found["netting"].verdict == row["word"] == "pays"
     gain = money.ranged(row["gain"], row["gain_low"], row["gain_high"])
     assert f"gain over the check {gain} USD per acre" in found["netting"].words
+    assert set(found["netting"].against) == set(rich.treatment_ids) - {"netting"}
+    assert advice.values["netting.gain"].text.endswith("USD per acre")
 
 
 def test_sliders_show_the_returns_at_their_price(rich, analysis):
@@ -119,4 +123,4 @@ def test_hours_of_events_are_those_of_an_average_plot(example_study):
     ("chance", "words"), [(0.85, "85 %"), (1.0, "over 99 %"), (0.0, "under 1 %")]
 )
 def test_a_chance_is_never_certain(chance, words):
-    assert money.percent(chance).replace("\u00a0", " ") == words
+    assert money.chance_words(chance).replace("\u00a0", " ") == words

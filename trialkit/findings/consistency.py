@@ -23,7 +23,8 @@ LOOKING_EARLY: Final = (
 )
 EXPLORATORY: Final = (
     "This is exploratory: few places, and they differ in much besides. It raises questions for "
-    "further trials and settles none."
+    "further trials and settles none. The check stands on both sides where effects are set against "
+    "pressure in the check, which alone can make them seem to go together."
 )
 TRENDS: Final = ("treatment", "condition", "n", "slope", "correlation", "p", "exact", "smallest_p")
 

@@ -5,7 +5,7 @@ field area, as prices are typed, and not in the canonical unit of the measures.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from typing import Final
 
@@ -15,8 +15,15 @@ import pandas as pd
 from trialkit.errors import Fault
 from trialkit.findings import gain
 from trialkit.findings.costs_of import TreatmentCosts
+from trialkit.findings.economics_pairs import PAIRS, pairs_of
 from trialkit.findings.effect_table import Scope
-from trialkit.findings.partial_budget import Terms, break_even, budgets, marginal_analysis
+from trialkit.findings.partial_budget import (
+    Terms,
+    acceptable,
+    break_even,
+    budgets,
+    marginal_analysis,
+)
 from trialkit.findings.spread import variance_between
 from trialkit.inference import Analysis
 from trialkit.inference.estimates import MarginalMeans
@@ -38,16 +45,26 @@ class Money:
     budget  : frame with columns BUDGET, cheapest treatment first; empty where nothing can be said.
     missing : sentences on what could not be worked out.
     faults  : what in study.toml or costs.csv has to be mended for it.
+    pairs   : every treatment against every other, columns PAIRS; as empty as the budget.
+    choice  : the treatment that the marginal analysis ends at, at the study's minimum rate of
+              return; empty where nothing can be said.
     """
 
     budget: pd.DataFrame
     missing: tuple[str, ...] = ()
     faults: tuple[Fault, ...] = ()
+    pairs: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(PAIRS)))
+    choice: str = ""
 
     def of(self, treatment: str) -> pd.Series | None:
         """Row of one treatment, None where its money is not known."""
         rows = self.budget[self.budget["treatment"] == treatment]
         return rows.iloc[0] if len(rows) else None
+
+    def chance_over(self, treatment: str, other: str) -> float:
+        """Chance that a treatment returns more than another; NaN where that is not known."""
+        both = (self.pairs["treatment"] == treatment) & (self.pairs["other"] == other)
+        return float(self.pairs.loc[both, "chance"].iloc[0]) if both.any() else float("nan")
 
 
 def pays(money: Money, treatment: str) -> str:
@@ -97,7 +114,21 @@ def money_of(
     table = _budget(study, study.economics, means, costs.with_hours(event_hours or {}))
     table = table.merge(_doubt(study, means, analysis, costs, event_hours or {}), on="treatment")
     filled = table.assign(season=scope.season, site=scope.site)
-    return Money(filled[list(BUDGET)], tuple(missing), costs.faults)
+    return Money(
+        filled[list(BUDGET)],
+        tuple(missing),
+        costs.faults,
+        _pairs(study, study.economics, means, costs.with_hours(event_hours or {})),
+        acceptable(table, float(study.economics.minimum_return)),
+    )
+
+
+def _pairs(
+    study: Study, part: Economics, means: MarginalMeans, costs: pd.DataFrame
+) -> pd.DataFrame:
+    worth = terms_of(part).worth * per_field_area(1.0, study.units)
+    spent = costs["cost"].reindex(list(means.treatments)).to_numpy(float)
+    return pairs_of(means, worth, spent, study.level)
 
 
 def chosen(means: MarginalMeans, study: Study, costs: TreatmentCosts) -> MarginalMeans:

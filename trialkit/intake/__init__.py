@@ -1,31 +1,18 @@
 """Files in, tidy tables out; every fault named by file, row, column and remedy."""
 
-from trialkit.intake.background import (
-    AS_TYPED,
-    Background,
-    Uncorrected,
-    read_background,
-    write_background,
-)
+from trialkit.intake.background import Background, Uncorrected
 from trialkit.intake.corrections import Correction, Corrections, read_corrections
 from trialkit.intake.costs import Costs, read_costs
 from trialkit.intake.draft import Draft, draft_study
 from trialkit.intake.files import FileRecord
 from trialkit.intake.fixes import offered_corrections, write_corrections
-from trialkit.intake.handed_on import (
-    HandedOn,
-    read_handed_on,
-    read_values,
-    write_effects,
-    write_handed_on,
-)
+from trialkit.intake.handed_on import HandedOn, read_handed_on, write_effects, write_handed_on
 from trialkit.intake.read import read_site_season
 from trialkit.intake.schemas import blank_tables, column_dictionary
 from trialkit.intake.site_season import SiteSeason
 from trialkit.intake.study_intake import StudyIntake, check_study
 
 __all__ = [
-    "AS_TYPED",
     "Background",
     "Correction",
     "Corrections",
@@ -41,13 +28,10 @@ __all__ = [
     "column_dictionary",
     "draft_study",
     "offered_corrections",
-    "read_background",
     "read_corrections",
     "read_costs",
     "read_handed_on",
     "read_site_season",
-    "read_values",
-    "write_background",
     "write_corrections",
     "write_effects",
     "write_handed_on",

@@ -1,7 +1,7 @@
 """What else of a site-season the final report needs: work done, weather, culls, values as typed.
 
-Written beside plot_values.csv and findings.csv by the report of the site-season, so that the final
-report reads no field file again. Numbers keep their full precision.
+Written beside the tables that the report of the site-season hands on, so that the final report
+reads no field file again. Numbers keep their full precision.
 """
 
 import hashlib
@@ -53,14 +53,12 @@ def write_background(folder: Path, background: Background, as_typed: pd.DataFram
     values.to_csv(folder / AS_TYPED, index=False, lineterminator="\n")
 
 
-def read_background(folder: Path, reports: Path) -> tuple[Background, FileRecord] | None:
-    """Read back what :func:`write_background` wrote; None where there is none.
+def read_background(folder: Path, reports: Path) -> tuple[Background, FileRecord]:
+    """Read back what :func:`write_background` wrote, with the record of its file.
 
     Raises TrialkitError for a file of another version.
     """
     path = folder / BACKGROUND
-    if not path.is_file():
-        return None
     content = path.read_bytes()
     checksum = hashlib.sha256(content).hexdigest()
     try:

@@ -1,4 +1,4 @@
-"""What the report of a site-season hands on to the one across all.
+"""What the report of a site-season hands on to those on the whole study.
 
 Written and read here in full precision, so that the answer across is the same to the last bit
 whether it starts from the field files or from finished reports.
@@ -6,13 +6,20 @@ whether it starts from the field files or from finished reports.
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
 import pandas as pd
 
 from trialkit.columns import DEVIATIONS, EFFECTS, MOVED, PLOT_VALUES
+from trialkit.intake.background import (
+    AS_TYPED,
+    BACKGROUND,
+    Background,
+    read_background,
+    write_background,
+)
 from trialkit.intake.files import FileRecord
 
 FINDINGS: Final = "findings.csv"
@@ -38,7 +45,8 @@ class HandedOn:
     """Tables of one site-season, their columns as in trialkit.columns.
 
     values : PLOT_VALUES; effects : EFFECTS; departures : DEVIATIONS from the protocol; moved :
-    MOVED, the contrasts that corrections moved.
+    MOVED, the contrasts that corrections moved. ``as_typed`` are the plot values without
+    corrections where these changed any, and ``background`` is what else is known of the place.
     """
 
     season: int
@@ -48,6 +56,13 @@ class HandedOn:
     departures: pd.DataFrame
     moved: pd.DataFrame
     files: tuple[FileRecord, ...] = ()
+    background: Background = field(default_factory=Background)
+    as_typed: pd.DataFrame | None = None
+
+    @property
+    def place(self) -> tuple[int, str]:
+        """Season and site."""
+        return self.season, self.site
 
 
 def write_handed_on(folder: Path, tables: HandedOn) -> None:
@@ -56,6 +71,7 @@ def write_handed_on(folder: Path, tables: HandedOn) -> None:
     named = {VALUES: tables.values, DEPARTURES: tables.departures, CORRECTED: tables.moved}
     for name, frame in named.items():
         frame.to_csv(folder / name, index=False, lineterminator="\n")
+    write_background(folder, tables.background, tables.as_typed)
 
 
 def write_effects(folder: Path, effects: pd.DataFrame) -> None:
@@ -66,17 +82,17 @@ def write_effects(folder: Path, effects: pd.DataFrame) -> None:
 def read_handed_on(reports: Path, season: int, site: str) -> HandedOn | None:
     """Read what the finished report of a site-season left, or None where there is none."""
     folder = reports / str(season) / site
-    if not all((folder / name).is_file() for name in _COLUMNS):
+    if not all((folder / name).is_file() for name in (*_COLUMNS, BACKGROUND)):
         return None
     read = [_read(folder / name, columns, reports) for name, columns in _COLUMNS.items()]
     values, effects, departures, moved = (frame for frame, _ in read)
-    files = tuple(file for _, file in read)
-    return HandedOn(season, site, values, effects, departures, moved, files)
-
-
-def read_values(path: Path, reports: Path) -> tuple[pd.DataFrame, FileRecord]:
-    """Read plot values (columns PLOT_VALUES) as they were written, with the file's record."""
-    return _read(path, PLOT_VALUES, reports)
+    background, told = read_background(folder, reports)
+    files = (*(file for _, file in read), told)
+    typed = None
+    if background.uncorrected == "other values":
+        typed, file = _read(folder / AS_TYPED, PLOT_VALUES, reports)
+        files = (*files, file)
+    return HandedOn(season, site, values, effects, departures, moved, files, background, typed)
 
 
 def _read(path: Path, columns: Sequence[str], reports: Path) -> tuple[pd.DataFrame, FileRecord]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from trialkit.errors import TrialkitError, sentence
-from trialkit.narrative.conditions import Condition, read_condition
+from trialkit.narrative.conditions import ADVICE, MONEY, Condition, read_condition
 from trialkit.narrative.facts import EffectFact, Facts
 from trialkit.narrative.numbers import change, change_range, with_unit
 
@@ -53,8 +53,12 @@ def judge_claim(text: str, condition: str, facts: Facts) -> Claim:
 
 
 def _judged(condition: Condition, facts: Facts) -> tuple[Standing, str]:
-    if condition.verb == "pays":
+    if condition.verb in MONEY:
         return _pays(condition, facts)
+    if condition.verb == "returns more than":
+        return _returns_more(condition, facts)
+    if condition.verb in ADVICE:
+        return _recommended(condition, facts)
     if condition.measure in facts.unanswered:
         return "cannot be judged", facts.unanswered[condition.measure]
     if condition.extents:
@@ -143,12 +147,47 @@ def _first(pairs: Iterable[tuple[Standing, EffectFact]], standing: Standing) -> 
     return next((row for one, row in pairs if one == standing), None)
 
 
+NO_MONEY: Final = (
+    "whether it pays was not worked out here, for want of prices or costs, or because only the "
+    "reports on the whole study do"
+)
+NO_ADVICE: Final = "nothing is recommended here; make the claim in the final report"
+
+
 def _pays(condition: Condition, facts: Facts) -> tuple[Standing, str]:
     payoff = facts.payoffs.get(condition.treatment)
     if payoff is None or condition.extents:
-        return "cannot be judged", "whether it pays was not worked out here: no economics"
-    named: dict[str, Standing] = {"pays": "supported", "does not pay": "contradicted"}
-    return named.get(payoff.verdict, "not settled"), payoff.words
+        return "cannot be judged", NO_MONEY
+    if condition.verb == "may pay":
+        return ("supported" if payoff.verdict == "not settled" else "contradicted"), payoff.words
+    if payoff.verdict not in ("pays", "does not pay"):
+        return "not settled", payoff.words
+    return ("supported" if payoff.verdict == condition.verb else "contradicted"), payoff.words
+
+
+def _returns_more(condition: Condition, facts: Facts) -> tuple[Standing, str]:
+    payoff = facts.payoffs.get(condition.treatment)
+    found = payoff.against.get(condition.other) if payoff is not None else None
+    if found is None or condition.extents:
+        return "cannot be judged", NO_MONEY
+    named: dict[str, Standing] = {"more": "supported", "less": "contradicted"}
+    return named.get(found[0], "not settled"), found[1]
+
+
+_ADVICE_OF: Final[dict[str, str]] = {
+    "is recommended": "recommend",
+    "is recommended with conditions": "recommend with conditions",
+    "needs more testing": "keep testing",
+    "is not recommended": "drop",
+}
+
+
+def _recommended(condition: Condition, facts: Facts) -> tuple[Standing, str]:
+    decision = facts.decisions.get(condition.treatment)
+    if decision is None or condition.extents:
+        return "cannot be judged", NO_ADVICE
+    agrees = decision.word == _ADVICE_OF[condition.verb]
+    return ("supported" if agrees else "contradicted"), decision.words
 
 
 def placed(claim: Claim, cell: str, line: int) -> Claim:

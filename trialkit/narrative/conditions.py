@@ -9,12 +9,19 @@ from trialkit.narrative.facts import Facts
 from trialkit.narrative.names import nearest
 
 Verb = Literal[
-    "lowers", "raises", "improves", "worsens", "does not change", "is not settled for", "pays"
-]
+    "lowers", "raises", "improves", "worsens", "does not change", "is not settled for", "pays",
+    "does not pay", "may pay", "returns more than", "is recommended with conditions",
+    "is recommended", "needs more testing", "is not recommended",
+]  # fmt: skip
 Extent = Literal["", "at every site", "in every season"]
 
+MONEY: Final[tuple[Verb, ...]] = ("pays", "does not pay", "may pay")
+ADVICE: Final[tuple[Verb, ...]] = (
+    "is recommended with conditions", "is recommended", "needs more testing", "is not recommended",
+)  # fmt: skip
 _VERBS: Final[tuple[Verb, ...]] = (
-    "lowers", "raises", "improves", "worsens", "does not change", "is not settled for", "pays",
+    "lowers", "raises", "improves", "worsens", "does not change", "is not settled for",
+    "returns more than", *MONEY, *ADVICE,
 )  # fmt: skip
 _EXTENTS: Final[tuple[Extent, ...]] = ("at every site", "in every season")
 WORTHWHILE: Final = "by a worthwhile amount"
@@ -26,7 +33,9 @@ _FORM: Final = re.compile(
 )
 GRAMMAR: Final = (
     "Write TREATMENT lowers MEASURE, or raises, improves, worsens, does not change, "
-    "is not settled for; or TREATMENT pays. After the first four may stand 'by at least 30 %' or "
+    "is not settled for; or TREATMENT pays, does not pay, may pay, returns more than OTHER; or "
+    "TREATMENT is recommended, is recommended with conditions, needs more testing, is not "
+    "recommended. After the first four may stand 'by at least 30 %' or "
     f"'{WORTHWHILE}', and at the end 'at every site' or 'in every season'"
 )
 
@@ -38,6 +47,7 @@ class Condition:
     least, unit : the amount of "by at least", in the unit that people read.
     worthwhile  : the whole interval must lie beyond the smallest worthwhile difference.
     extents     : where it must hold site-season by site-season.
+    other       : the treatment of "returns more than".
     """
 
     treatment: str
@@ -47,6 +57,7 @@ class Condition:
     unit: str = ""
     worthwhile: bool = False
     extents: tuple[Extent, ...] = ()
+    other: str = ""
 
 
 def read_condition(written: str, facts: Facts) -> Condition:
@@ -61,10 +72,13 @@ def read_condition(written: str, facts: Facts) -> Condition:
     verb: Verb = form["verb"]  # type: ignore[assignment]
     treatment = _known(form["treatment"], list(facts.treatments), "treatment")
     _not_the_check(treatment, facts)
-    if verb == "pays":
+    if verb in MONEY or verb in ADVICE:
         if form["measure"] or form["rest"]:
-            raise TrialkitError(f"nothing may stand after 'pays' in '{written}'.")
+            raise TrialkitError(f"nothing may stand after '{verb}' in '{written}'.")
         return Condition(treatment, verb, extents=extents)
+    if verb == "returns more than":
+        other = _known(form["measure"] or "", list(facts.treatments), "treatment")
+        return Condition(treatment, verb, extents=extents, other=other)
     measure = _known(form["measure"] or "", list(facts.measures), "measure")
     return _with_amount(Condition(treatment, verb, measure, extents=extents), form["rest"], written)
 

@@ -37,8 +37,8 @@ def grower_sentences(facts: Facts) -> list[str]:
     told = []
     for treatment, name in facts.treatments.items():
         own = [effect for effect in _primary_effects(facts) if effect.treatment == treatment]
-        parts = [_in_short(effect, facts) for effect in own]
-        if parts:
+        parts = [*(_in_short(effect, facts) for effect in own), *_in_money(treatment, facts)]
+        if own:
             told.append(f"**{name}**: {'; '.join(parts)}.")
     return told or [NOTHING]
 
@@ -151,6 +151,20 @@ def _in_short(effect: EffectFact, facts: Facts) -> str:
     if effect.verdict == "worthwhile":
         return _claim(f"a worthwhile {sense} in {name}", effect, verb, " by a worthwhile amount")
     return _claim(f"some {sense} in {name}, perhaps too small to matter", effect, verb)
+
+
+def _in_money(treatment: str, facts: Facts) -> list[str]:
+    """Whether it pays, where that was worked out."""
+    payoff = facts.payoffs.get(treatment)
+    said = {
+        "pays": ("it pays at the prices stated", "pays"),
+        "does not pay": ("it does not pay at the prices stated", "does not pay"),
+        "not settled": ("whether it pays is not settled", "may pay"),
+    }
+    if payoff is None or payoff.verdict not in said:
+        return []
+    text, verb = said[payoff.verdict]
+    return [f"{{claim}}`{text} <{treatment} {verb}>`"]
 
 
 def _opening(facts: Facts, season_words: str) -> list[str]:

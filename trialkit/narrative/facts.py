@@ -49,9 +49,22 @@ class MeasureFact:
 
 @dataclass(frozen=True)
 class Payoff:
-    """Whether a treatment pays: "pays", "does not pay" or "not settled", with the reason."""
+    """Whether a treatment pays: "pays", "does not pay" or "not settled", with the reason.
+
+    ``against`` maps another treatment to "more", "less" or "not settled", which this one returns,
+    and to the difference in words.
+    """
 
     verdict: str
+    words: str
+    against: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What is recommended of a treatment, with the reason: a word of findings.recommendation."""
+
+    word: str
     words: str
 
 
@@ -66,6 +79,7 @@ class Facts:
     values     : name -> value that a text may quote.
     sentences  : name of a default text -> the text, with its roles.
     payoffs    : treatment -> whether it pays; empty where no costs were analysed.
+    decisions  : treatment -> what is recommended; empty where the report recommends nothing.
     """
 
     across: bool
@@ -79,6 +93,7 @@ class Facts:
     values: Mapping[str, Value] = field(default_factory=dict)
     sentences: Mapping[str, str] = field(default_factory=dict)
     payoffs: Mapping[str, Payoff] = field(default_factory=dict)
+    decisions: Mapping[str, Decision] = field(default_factory=dict)
 
     def effect(self, treatment: str, measure: str) -> EffectFact | None:
         """The effect at the report's own scope, None where there is none."""
@@ -104,7 +119,10 @@ def read_facts(content: bytes, place: str) -> Facts:
                 "effects": effects_from(told["effects"]),
                 "singles": effects_from(told["singles"]),
                 "values": {name: _value(one) for name, one in told["values"].items()},
-                "payoffs": {name: Payoff(**one) for name, one in told["payoffs"].items()},
+                "payoffs": {name: _payoff(one) for name, one in told["payoffs"].items()},
+                "decisions": {
+                    name: Decision(**one) for name, one in told.get("decisions", {}).items()
+                },
             }
         )
     except (ValueError, KeyError, TypeError, AttributeError):
@@ -117,6 +135,13 @@ def effects_from(rows: Iterable[Mapping[str, Any]]) -> tuple[EffectFact, ...]:
     """Effects from plain rows; an infinite end is written as text."""
     numbers = ("effect", "low", "high", "margin")
     return tuple(EffectFact(**{**row, **{n: float(row[n]) for n in numbers}}) for row in rows)
+
+
+def _payoff(told: Mapping[str, Any]) -> Payoff:
+    pairs = {
+        name: (str(word), str(words)) for name, (word, words) in told.get("against", {}).items()
+    }
+    return Payoff(told["verdict"], told["words"], pairs)
 
 
 def _value(told: Mapping[str, Any]) -> Value:

@@ -3,15 +3,16 @@
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any
 
 import pandas as pd
 
 from trialkit.findings import AcrossFindings, Findings, without_excluded
+from trialkit.narrative.advice import Advice, advice_texts, with_advice
 from trialkit.narrative.claims import standing_of
 from trialkit.narrative.conditions import Condition
 from trialkit.narrative.default_text import bullets, default_sentences
-from trialkit.narrative.facts import EffectFact, Facts, MeasureFact, Payoff
+from trialkit.narrative.facts import EffectFact, Facts, MeasureFact
 from trialkit.narrative.numbers import NBSP, change_range
 from trialkit.narrative.phrases import cautions, display_unit_of, lower_first, shown_effect
 from trialkit.narrative.values import Value, amount, change_value, count, setting, words
@@ -19,7 +20,6 @@ from trialkit.study import Study
 from trialkit.study.units import to_display
 
 Named = Iterator[tuple[str, Value]]
-NO_PAYOFFS: Final[Mapping[str, Payoff]] = {}
 
 
 @dataclass(frozen=True)
@@ -39,28 +39,27 @@ class Place:
     cautions: tuple[str, ...] = ()
 
 
-def site_season_facts(
-    study: Study, place: Place, findings: Findings, payoffs: Mapping[str, Payoff] = NO_PAYOFFS
-) -> Facts:
+def site_season_facts(study: Study, place: Place, findings: Findings) -> Facts:
     """Facts of one site's season."""
     effects = _effects(study, findings.effects)
     facts = _facts(study, effects, (), findings, across=False)
     values = dict(
         [*_of_place(study, place), *_of_study(study), *_of_findings(study, facts, findings)]
     )
-    facts = replace(facts, values=values, payoffs=payoffs)
+    facts = replace(facts, values=values)
     return _with_text(study, facts, place.season_words, place.cautions)
 
 
 def across_facts(
     study: Study,
     found: AcrossFindings,
-    payoffs: Mapping[str, Payoff] = NO_PAYOFFS,
+    advice: Advice | None = None,
     own_cautions: tuple[str, ...] = (),
 ) -> Facts:
     """Facts of the whole study; claims about every site rest on the finished site-seasons.
 
-    ``own_cautions`` are sentences of this study's own that stand before the usual cautions.
+    ``advice`` is what money and recommendations come to; ``own_cautions`` are sentences of this
+    study's own that stand before the usual cautions.
     """
     pooled = _effects(study, found.pooled.effects)
     finished = set(found.environments)
@@ -73,8 +72,9 @@ def across_facts(
         *_of_findings(study, facts, found.pooled),
     ]
     values += _shown_in(facts)
-    facts = replace(facts, values=dict(values), payoffs=payoffs)
-    return _with_text(study, facts, own_cautions=own_cautions)
+    facts = with_advice(replace(facts, values=dict(values)), advice or Advice())
+    told = _with_text(study, facts, own_cautions=own_cautions)
+    return replace(told, sentences={**told.sentences, **advice_texts(told)})
 
 
 def _with_text(

@@ -10,6 +10,7 @@ from trialkit.figures.picture import Picture
 from trialkit.findings import AcrossFindings, Environment, Standing, across_findings
 from trialkit.findings.consistency import prediction
 from trialkit.intake import FileRecord, HandedOn
+from trialkit.narrative.advice import advice_of
 from trialkit.narrative.facts import Facts
 from trialkit.narrative.gather import across_facts
 from trialkit.narrative.names import names_table
@@ -18,6 +19,7 @@ from trialkit.narrative.results import reading_note, results_table
 from trialkit.narrative.tables import Table, Words
 from trialkit.report import across_parts, as_run, end_matter, words
 from trialkit.report.display import Stack
+from trialkit.report.evidence import money_together
 from trialkit.report.place import open_study
 from trialkit.study import Measure, Study
 
@@ -52,8 +54,12 @@ class AcrossReport:
     @cached_property
     def facts(self) -> Facts:
         """What the narrative may quote and its claims are judged by."""
-        cautions = tuple(protocol_cautions(self.study, self._standings))
-        return across_facts(self.study, self.findings, own_cautions=cautions)
+        advice = advice_of(self.study, money_together(self.study, self.handed_on))
+        return across_facts(self.study, self.findings, advice, self.own_cautions())
+
+    def own_cautions(self) -> tuple[str, ...]:
+        """What a reader must know of this study: treatments that were not run as planned."""
+        return tuple(protocol_cautions(self.study, self._standings))
 
     def site_seasons(self) -> Table:
         """Which site-seasons take part, and why the others do not."""
@@ -125,7 +131,7 @@ def open_across(study: str | Path, reports: str | Path = "") -> AcrossReport:
     numbers. Raises AnalysisError where fewer than two site-seasons can be used.
     """
     plan = open_study(study)
-    read = _from_reports(plan, Path(reports)) if reports else _from_field_files(plan)
+    read = across_parts.taking_part(plan, reports)
     if len(read) < 2:
         raise AnalysisError(
             f"Only {len(read)} of {len(plan.site_seasons())} site-seasons of {plan.name} can be "
@@ -133,14 +139,4 @@ def open_across(study: str | Path, reports: str | Path = "") -> AcrossReport:
         )
     environments = [Environment(one.season, one.site, one.values, one.effects) for one in read]
     files = tuple(record for one in read for record in one.files)
-    return AcrossReport(plan, across_findings(plan, environments), files, tuple(read))
-
-
-def _from_reports(plan: Study, reports: Path) -> list[HandedOn]:
-    found = [intake.read_handed_on(reports, season, site) for season, site in plan.site_seasons()]
-    return [one for one in found if one is not None]
-
-
-def _from_field_files(plan: Study) -> list[HandedOn]:
-    read = [intake.read_site_season(plan, season, site) for season, site in plan.site_seasons()]
-    return [across_parts.handed_on(plan, data) for data in read if data.usable]
+    return AcrossReport(plan, across_findings(plan, environments), files, read)

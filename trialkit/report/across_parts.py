@@ -1,8 +1,9 @@
 """The trials behind the combined answer: which take part, other protocols, corrections."""
 
 from collections.abc import Sequence
+from pathlib import Path
 
-from trialkit import measures
+from trialkit import intake, measures
 from trialkit.columns import DEVIATIONS
 from trialkit.findings import (
     AcrossFindings,
@@ -16,6 +17,7 @@ from trialkit.findings.site_season import stacked
 from trialkit.intake import HandedOn, SiteSeason
 from trialkit.narrative.phrases import listed
 from trialkit.narrative.tables import Column, Table, Words
+from trialkit.report.background import background_of
 from trialkit.report.corrections import corrections_by_place, undone
 from trialkit.study import Study
 
@@ -25,9 +27,31 @@ def handed_on(study: Study, data: SiteSeason) -> HandedOn:
     place = (study, data.season, data.site, data.tables)
     values = measures.plot_values(*place, data.left_out)
     effects = site_season_findings(study, values).effects
-    moved = undone(study, data, values, effects).moved
-    tables = (values, effects, measures.deviations(*place), moved)
-    return HandedOn(data.season, data.site, *tables, files=data.files)
+    typed = undone(study, data, values, effects)
+    return HandedOn(
+        season=data.season,
+        site=data.site,
+        values=values,
+        effects=effects,
+        departures=measures.deviations(*place),
+        moved=typed.moved,
+        files=data.files,
+        background=background_of(study, data, typed),
+        as_typed=typed.as_typed,
+    )
+
+
+def taking_part(study: Study, reports: str | Path = "") -> tuple[HandedOn, ...]:
+    """What every site-season that can be used hands on.
+
+    ``reports`` is the folder of the study's finished reports; empty, field files are read.
+    """
+    places = study.site_seasons()
+    if reports:
+        found = [intake.read_handed_on(Path(reports), season, site) for season, site in places]
+        return tuple(one for one in found if one is not None)
+    read = [intake.read_site_season(study, season, site) for season, site in places]
+    return tuple(handed_on(study, data) for data in read if data.usable)
 
 
 def site_seasons_table(study: Study, findings: AcrossFindings) -> Table:

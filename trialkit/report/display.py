@@ -39,6 +39,19 @@ class Stack:
         }
 
 
+@dataclass(frozen=True)
+class Several:
+    """Figures, tables and words that one cell shows one after the other, each an output."""
+
+    parts: tuple[Any, ...]
+
+    def _ipython_display_(self) -> None:
+        from IPython.display import display
+
+        for part in self.parts:
+            display(part)
+
+
 def _markdown(part: Part) -> str:
     return part.to_html() if isinstance(part, Table) else part.markdown
 

@@ -1,45 +1,24 @@
-"""All that the final report rests on, read once: plots, events, weather, departures, costs."""
+"""What money and robustness rest on: plots, hours of work, weather, departures, culls, costs."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import pandas as pd
 
-from trialkit import intake, measures
-from trialkit.columns import EFFECTS
+from trialkit import intake
+from trialkit.columns import ACROSS, EFFECTS
 from trialkit.errors import AnalysisError
-from trialkit.findings import Environment, as_decided, site_season_findings
+from trialkit.findings import Environment, as_decided
 from trialkit.findings.costs_of import TreatmentCosts, treatment_costs
+from trialkit.findings.economics import Money, money_of
+from trialkit.findings.effect_table import Scope
 from trialkit.findings.refit import analyse_again, values_of
 from trialkit.findings.sold_yield import with_culls_sold
 from trialkit.inference import Analysis
-from trialkit.intake import Background, FileRecord
-from trialkit.report.background import background_of
-from trialkit.report.corrections import undone
+from trialkit.intake import FileRecord, HandedOn
 from trialkit.study import Study, economics_faults
 
 Place = tuple[int, str]
-
-
-@dataclass(frozen=True)
-class Taking:
-    """One site-season that can be used, and what else is known of it.
-
-    ``departures`` are those from the protocol; ``as_typed`` holds the plot values where
-    corrections change them.
-    """
-
-    environment: Environment
-    departures: pd.DataFrame
-    background: Background
-    as_typed: pd.DataFrame | None
-    files: tuple[FileRecord, ...]
-
-    @property
-    def place(self) -> Place:
-        """Season and site."""
-        return self.environment.season, self.environment.site
 
 
 @dataclass(frozen=True)
@@ -62,7 +41,6 @@ class Evidence:
     culls: pd.DataFrame
     departed: tuple[Place, ...]
     alternatives: Mapping[str, tuple[Environment, ...]]
-    files: tuple[FileRecord, ...]
 
     def hours_at(self, season: int, site: str) -> Mapping[str, float]:
         """Hours of events by treatment in one site-season."""
@@ -98,60 +76,37 @@ class Evidence:
             return None
 
 
-def gather(study: Study, reports: Path | None = None) -> tuple[Evidence, TreatmentCosts]:
-    """Read every site-season and the costs; what cannot be used is left aside with its faults.
-
-    ``reports`` is the folder of the study's finished reports, which handed on what is needed;
-    without it every field file is read. Both give the same numbers.
-    """
-    taking = tuple(_from_field_files(study) if reports is None else _from_reports(study, reports))
-    environments = tuple(one.environment for one in taking)
-    finished = tuple(one for one in taking if study.season(one.environment.season).finished)
-    costs = intake.read_costs(study)
-    evidence = Evidence(
-        environments=environments,
-        finished=tuple(as_decided(study, [one.environment for one in finished])),
+def evidence_of(study: Study, taking: Sequence[HandedOn]) -> Evidence:
+    """Gather from what every usable site-season hands on."""
+    finished = [one for one in taking if study.season(one.season).finished]
+    return Evidence(
+        environments=tuple(environment_of(one) for one in taking),
+        finished=tuple(as_decided(study, [environment_of(one) for one in finished])),
         hours={one.place: event_hours(study, one.background.event_times) for one in taking},
         weather=pd.DataFrame([_weather(one) for one in taking]),
         culls=_culls(taking),
         departed=tuple(one.place for one in taking if _departed(study, one.departures)),
         alternatives=_uncorrected(study, finished),
-        files=tuple(record for one in taking for record in one.files) + costs.files,
     )
+
+
+def costs_of(study: Study) -> tuple[TreatmentCosts, tuple[FileRecord, ...]]:
+    """Costs of the treatments, and the file that they come from."""
+    costs = intake.read_costs(study)
     known = treatment_costs(study, costs.table, incomplete=costs.incomplete, faults=costs.faults)
-    return evidence, known
+    return known, costs.files
 
 
-def _from_field_files(study: Study) -> Iterator[Taking]:
-    for season, site in study.site_seasons():
-        data = intake.read_site_season(study, season, site)
-        if not data.usable:
-            continue
-        values = measures.plot_values(study, season, site, data.tables, data.left_out)
-        effects = site_season_findings(study, values).effects
-        typed = undone(study, data, values, effects)
-        yield Taking(
-            Environment(season, site, values, effects),
-            measures.deviations(study, season, site, data.tables),
-            background_of(study, data, typed),
-            typed.as_typed,
-            data.files,
-        )
+def money_together(study: Study, taking: Sequence[HandedOn]) -> Money:
+    """Money over the finished site-seasons."""
+    evidence, (costs, _) = evidence_of(study, taking), costs_of(study)
+    sold = evidence.sold_together(study) if evidence.finished else None
+    return money_of(study, sold, costs, Scope(0, ACROSS), evidence.mean_hours)
 
 
-def _from_reports(study: Study, reports: Path) -> Iterator[Taking]:
-    for season, site in study.site_seasons():
-        folder = reports / str(season) / site
-        found = intake.read_handed_on(reports, season, site)
-        told = intake.read_background(folder, reports)
-        if found is None or told is None:
-            continue
-        background, record = told
-        as_typed, _ = intake.read_values(folder / intake.AS_TYPED, reports)
-        changed = as_typed if background.uncorrected == "other values" else None
-        environment = Environment(season, site, found.values, found.effects)
-        files = (*found.files, record)
-        yield Taking(environment, found.departures, background, changed, files)
+def environment_of(one: HandedOn) -> Environment:
+    """Plot values and effects of a site-season."""
+    return Environment(one.season, one.site, one.values, one.effects)
 
 
 def event_hours(study: Study, times: Mapping[str, Mapping[str, float]]) -> dict[str, float]:
@@ -174,7 +129,7 @@ def _departed(study: Study, departures: pd.DataFrame) -> bool:
     return bool(departures["rule"].isin(timed).any())
 
 
-def _weather(one: Taking) -> dict[str, object]:
+def _weather(one: HandedOn) -> dict[str, object]:
     season, site = one.place
     wet, hot = one.background.wet_days, one.background.hot_days
     numbers = {"wet_days": wet, "hot_days": hot}
@@ -185,24 +140,24 @@ def _weather(one: Taking) -> dict[str, object]:
     }
 
 
-def _culls(taking: Sequence[Taking]) -> pd.DataFrame:
+def _culls(taking: Sequence[HandedOn]) -> pd.DataFrame:
     rows = [
         (*one.place, plot, value) for one in taking for plot, value in one.background.culls.items()
     ]
     return pd.DataFrame(rows, columns=["season", "site", "plot", "value"])
 
 
-def _uncorrected(study: Study, finished: Sequence[Taking]) -> dict[str, tuple[Environment, ...]]:
+def _uncorrected(study: Study, finished: Sequence[HandedOn]) -> dict[str, tuple[Environment, ...]]:
     """The finished site-seasons as typed, where corrections change any of them."""
     if all(one.background.uncorrected == "the same" for one in finished):
         return {}
     return {"corrections undone": tuple(as_decided(study, list(_as_typed(finished))))}
 
 
-def _as_typed(finished: Sequence[Taking]) -> Iterator[Environment]:
+def _as_typed(finished: Sequence[HandedOn]) -> Iterator[Environment]:
     for one in finished:
         if one.as_typed is not None:
             # Only plot values are analysed again; the effects of this place alone are not needed.
             yield Environment(*one.place, one.as_typed, pd.DataFrame(columns=list(EFFECTS)))
         elif one.background.uncorrected == "the same":
-            yield one.environment
+            yield environment_of(one)

@@ -7,9 +7,9 @@ import pandas as pd
 from trialkit.errors import TrialkitError
 from trialkit.findings.economics_grid import Fitted
 from trialkit.findings.effect_table import records
+from trialkit.narrative.money_words import chance_words
 from trialkit.narrative.numbers import fixed
 from trialkit.narrative.tables import Column, Table
-from trialkit.report.money import percent
 from trialkit.study import FIELD_AREA, WEIGHT_UNIT, Study
 
 
@@ -64,7 +64,7 @@ def returns_table(study: Study, table: pd.DataFrame, price: float, cost_factor: 
             study.treatment(row["treatment"]).name,
             fixed(row["net_return"], 0),
             fixed(row["gain"], 0),
-            percent(row["chance"]),
+            chance_words(row["chance"]),
         )
         for row in records(ordered)
     ]

@@ -26,14 +26,17 @@ from trialkit.findings.recommendation import Recommendation, recommendations
 from trialkit.findings.refit import each_place, place_means
 from trialkit.findings.still_needed import ASSUMED, in_words, still_needed
 from trialkit.inference import Analysis
+from trialkit.intake import FileRecord, HandedOn
 from trialkit.narrative import phrases
+from trialkit.narrative.advice import advice_of
 from trialkit.narrative.facts import Facts
 from trialkit.narrative.gather import across_facts
+from trialkit.narrative.names import names_table
 from trialkit.narrative.tables import Table, Words
-from trialkit.report import as_run, end_matter, money, travel, words
+from trialkit.report import across_parts, as_run, end_matter, money, travel, words
 from trialkit.report.across import AcrossReport
-from trialkit.report.display import Stack, bullets
-from trialkit.report.evidence import Evidence, gather
+from trialkit.report.display import Several, Stack, bullets
+from trialkit.report.evidence import Evidence, costs_of, evidence_of
 from trialkit.report.place import open_study
 from trialkit.study import Measure, Study
 
@@ -52,6 +55,8 @@ class FinalReport:
     findings: AcrossFindings
     evidence: Evidence
     costs: TreatmentCosts
+    files: tuple[FileRecord, ...] = ()
+    handed_on: tuple[HandedOn, ...] = ()
 
     def heading(self) -> Words:
         """Title, and how many places and seasons stand behind the answer."""
@@ -64,16 +69,21 @@ class FinalReport:
         """One row per treatment, and the rules that the last columns follow."""
         table = travel.recommendation_table(self.study, self.recommendations)
         decided = Words("How these are decided:\n\n" + bullets(travel.rules()))
-        cautions = Words("### Cautions\n\n" + bullets(phrases.cautions(self.study)))
+        own = self._across.own_cautions()
+        cautions = Words("### Cautions\n\n" + bullets([*own, *phrases.cautions(self.study)]))
         return Stack((table, decided, cautions))
 
-    def done(self) -> Table:
-        """Which site-seasons take part, and why the others do not."""
-        return self._across.site_seasons()
+    def done(self) -> Stack:
+        """Which site-seasons take part, why the others do not, and what was corrected."""
+        return self._across.trials()
 
-    def effects_figure(self) -> Picture | Words:
-        """Combined effects on the primary measures with their intervals and margins."""
-        return self._across.effects_figure()
+    def forest_figures(self) -> Several:
+        """A row per site-season, the combined effect and where one more is expected."""
+        return Several((self._across.forest_figure(), self._across.second_forest_figure()))
+
+    def names(self) -> Table:
+        """Every name that the text may quote, with its present value."""
+        return names_table(self.facts)
 
     def money(self) -> Stack:
         """Partial budgets, gains and chances, together and place by place; what is missing."""
@@ -103,20 +113,19 @@ class FinalReport:
         fit = fitted(self.study, self._sold, self.costs, self.evidence.mean_hours)
         return explorer(self.study, fit)
 
-    def travel(self) -> Stack:
-        """Whether effects travel: between places, season by season, without each place, ranks."""
+    def travel(self) -> Several:
+        """Whether effects travel: between places, season by season, without each, with pressure."""
         parts: list[Words | Table] = []
         for measure in self._primary:
             parts += self._travel_of(measure)
-        return Stack((*parts, Words(f"{consistency.LOOKING_EARLY}\n\n{consistency.EXPLORATORY}")))
+        told = Words(f"{consistency.LOOKING_EARLY}\n\n{consistency.EXPLORATORY}")
+        return Several((Stack((*parts, told)), *self._pressure_figures()))
 
-    def robustness_figure(self) -> Picture | Words:
-        """The first primary measure under every choice that can be defended."""
-        return self._robustness(0)
-
-    def second_robustness_figure(self) -> Picture | Words:
-        """The same for the second primary measure."""
-        return self._robustness(1)
+    def robustness_figures(self) -> Several:
+        """The primary measures under every choice that can be defended."""
+        tables = [self.choices[measure.id] for measure in self._primary]
+        about = "under every choice that can be defended"
+        return Several(tuple(figures.versions(self.study, table, about) for table in tables))
 
     def still_open(self) -> Stack:
         """Where a verdict depends on a choice; what is not settled, and what would settle it."""
@@ -137,12 +146,13 @@ class FinalReport:
         if output:
             intake.write_effects(Path(output), self.findings.pooled.effects)
             words.write_facts(self.facts, Path(output))
-        return end_matter.end_matter(self.study, self.findings.pooled, self.evidence.files)
+        return end_matter.end_matter(self.study, self.findings.pooled, self.files)
 
     @cached_property
     def facts(self) -> Facts:
         """What the text may quote, and what its claims, "pays" among them, are judged by."""
-        return across_facts(self.study, self.findings, money.payoffs(self.study, self.together))
+        advice = advice_of(self.study, self.together, self.recommendations)
+        return across_facts(self.study, self.findings, advice)
 
     @cached_property
     def together(self) -> Money:
@@ -229,7 +239,7 @@ class FinalReport:
 
     @property
     def _across(self) -> AcrossReport:
-        return AcrossReport(self.study, self.findings, self.evidence.files)
+        return AcrossReport(self.study, self.findings, self.files, self.handed_on)
 
     @cached_property
     def _sold(self) -> Analysis | None:
@@ -257,11 +267,14 @@ class FinalReport:
             travel.trend_table(study, measure, trends, CONDITIONS),
         ]
 
-    def _robustness(self, which: int) -> Picture | Words:
-        if which >= len(self._primary):
-            return Words("The study has no further primary measure to look at in other ways.")
-        table = self.choices[self._primary[which].id]
-        return figures.versions(self.study, table, "under every choice that can be defended")
+    def _pressure_figures(self) -> list[Picture]:
+        """The first primary measure against pest pressure, where that was counted."""
+        if "pressure" not in self._conditions or not self._primary:
+            return []
+        effects = self._finished_effects
+        own = effects[effects["measure"] == self._primary[0].id]
+        label = CONDITIONS["pressure"].lower()
+        return [figures.pressure(self.study, own, self._conditions, "pressure", label)]
 
 
 def open_final(study: str | Path, reports: str | Path = "") -> FinalReport:
@@ -272,10 +285,13 @@ def open_final(study: str | Path, reports: str | Path = "") -> FinalReport:
     Raises AnalysisError where fewer than two finished site-seasons can be used.
     """
     plan = open_study(study)
-    evidence, costs = gather(plan, Path(reports) if reports else None)
+    read = across_parts.taking_part(plan, reports)
+    evidence, (costs, costs_files) = evidence_of(plan, read), costs_of(plan)
     if len(evidence.finished) < 2:
         raise AnalysisError(
             f"A final report needs two finished site-seasons or more; {plan.name} has "
             f"{len(evidence.finished)}. Run `trialkit check` to see what the others lack."
         )
-    return FinalReport(plan, across_findings(plan, evidence.environments), evidence, costs)
+    files = (*(record for one in read for record in one.files), *costs_files)
+    findings = across_findings(plan, evidence.environments)
+    return FinalReport(plan, findings, evidence, costs, files, read)

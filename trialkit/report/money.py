@@ -9,7 +9,7 @@ import pandas as pd
 
 from trialkit.findings.economics import Money
 from trialkit.findings.effect_table import records
-from trialkit.narrative.facts import Payoff
+from trialkit.narrative.money_words import chance_words, ranged
 from trialkit.narrative.numbers import fixed
 from trialkit.narrative.tables import Column, Table, Words
 from trialkit.report.display import bullets
@@ -73,8 +73,8 @@ def gain_table(study: Study, money: Money) -> Table:
         (
             study.treatment(row["treatment"]).name,
             ranged(row["gain"], row["gain_low"], row["gain_high"]),
-            percent(row["chance"]),
-            percent(row["new_chance"]),
+            chance_words(row["chance"]),
+            chance_words(row["new_chance"]),
             fixed(row["break_even_price"], 2),
             fixed(row["break_even_yield"], 0),
             fixed(row["return_per_hour"], 2),
@@ -102,18 +102,7 @@ def place_table(study: Study, places: Mapping[tuple[int, str], Money]) -> Table:
 def _cell(row: "pd.Series | None") -> str:
     if row is None:
         return "not known"
-    return f"{fixed(row['gain'], 0)} ({percent(row['chance'])})"
-
-
-def payoffs(study: Study, money: Money) -> dict[str, Payoff]:
-    """Whether each treatment pays, with the evidence, for claims in the text to be judged by."""
-    per = f"{study.currency} per {FIELD_AREA[study.units]}"
-    found = {}
-    for row in _in_order(study, money.budget):
-        gain = ranged(row["gain"], row["gain_low"], row["gain_high"])
-        told = f"gain over the check {gain} {per}; chance of a gain {percent(row['chance'])}"
-        found[str(row["treatment"])] = Payoff(str(row["word"]), told)
-    return found
+    return f"{fixed(row['gain'], 0)} ({chance_words(row['chance'])})"
 
 
 def missing_words(monies: Sequence[Money]) -> Words:
@@ -127,26 +116,6 @@ def missing_words(monies: Sequence[Money]) -> Words:
     if not said and not faults:
         return Words(f"{ADVICE}\n\n{METHOD}")
     return Words(f"{bullets([*said, *faults])}\n\n{ADVICE}\n\n{METHOD}")
-
-
-def ranged(value: float, low: float, high: float) -> str:
-    """Write an estimate with its interval, in whole units of money."""
-    if pd.isna(low) or pd.isna(high):
-        return fixed(value, 0)
-    return f"{fixed(value, 0)} ({fixed(low, 0)} to {fixed(high, 0)})"
-
-
-def percent(chance: float) -> str:
-    """Write a chance; never as certain, because it is estimated.
-
-    >>> percent(0.996).replace("\\u00a0", " "), percent(1.0).replace("\\u00a0", " ")
-    ('over 99 %', 'over 99 %')
-    """
-    if pd.isna(chance):
-        return "–"
-    if chance > 0.99 or chance < 0.01:
-        return "over 99\u00a0%" if chance > 0.5 else "under 1\u00a0%"
-    return f"{100 * chance:.0f}\u00a0%"
 
 
 def _marginal(study: Study, row: Mapping[str, Any]) -> str:

@@ -134,15 +134,19 @@ class SiteSeasonReport:
         """Methods and provenance; ``output`` is a folder for findings.csv and what goes with it."""
         if output:
             intake.write_handed_on(Path(output), self._handed_on())
-            background = background_of(self.study, self.data, self.undone)
-            intake.write_background(Path(output), background, self.undone.as_typed)
             words.write_facts(self.facts, Path(output))
         return end_matter.end_matter(self.study, self.findings, self.data.files)
 
     def _handed_on(self) -> HandedOn:
         departures = measures.deviations(self.study, self.season, self.site, self.data.tables)
         tables = (self.values, self.findings.effects, departures, self.undone.moved)
-        return HandedOn(self.season, self.site, *tables)
+        return HandedOn(
+            self.season,
+            self.site,
+            *tables,
+            background=background_of(self.study, self.data, self.undone),
+            as_typed=self.undone.as_typed,
+        )
 
     def _timeline(self) -> Picture | None:
         place = (self.study, self.season, self.site, self.data.tables)

@@ -6,10 +6,10 @@ import pandas as pd
 
 from trialkit.findings.effect_table import records
 from trialkit.findings.recommendation import RULES, Recommendation
+from trialkit.narrative.money_words import chance_words, ranged
 from trialkit.narrative.numbers import brief, change, change_range, fixed
 from trialkit.narrative.phrases import shown_effect
 from trialkit.narrative.tables import Column, Table
-from trialkit.report.money import percent, ranged
 from trialkit.study import FIELD_AREA, Measure, Study
 
 
@@ -127,7 +127,7 @@ def _row(study: Study, measures: Sequence[Measure], one: Recommendation) -> tupl
         ),
         gain,
         one.money,
-        percent(one.chance_elsewhere),
+        chance_words(one.chance_elsewhere),
         f"verdict not firm: {unsteady}" if unsteady else "verdicts firm",
         one.decision,
         "; ".join(one.conditions) or "–",
