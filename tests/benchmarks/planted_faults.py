@@ -149,6 +149,29 @@ def counts_rounded(tables: Tables, rng: np.random.Generator) -> Tables | None:
     return _with(tables, "scouting", frame)
 
 
+def check_without_insects(tables: Tables, rng: np.random.Generator) -> Tables | None:
+    """The check of the whole site counted as if it had been sprayed: one insect in fifty left."""
+    frame = tables["scouting"].copy()
+    plots = tables["plots"]
+    mine = frame["plot"].isin(plots.loc[plots["treatment"] == "check", "plot"])
+    frame.loc[mine, "count"] = rng.binomial(frame.loc[mine, "count"].astype(int), 0.02)
+    return _with(tables, "scouting", frame)
+
+
+def site_in_other_unit(tables: Tables, rng: np.random.Generator) -> Tables | None:
+    """Every weight of the site in kg where lb was meant, or the other way round."""
+    frame = tables["harvest"].copy()
+    frame["weight"] *= rng.choice([2.2046, 1 / 2.2046])
+    return _with(tables, "harvest", frame)
+
+
+def areas_in_other_unit(tables: Tables, rng: np.random.Generator) -> Tables | None:
+    """Every plot area of the site in square metres where square feet were meant."""
+    plots = tables["plots"].copy()
+    plots["area"] /= 10.7639
+    return _with(tables, "plots", plots)
+
+
 # Kind: how it is planted, the codes that find it, whether it is gross.
 KINDS: dict[str, tuple[Plant, tuple[str, ...], bool]] = {
     "count with two zeros too many": (count_100_fold, ("count_far_off",), True),
@@ -167,4 +190,7 @@ KINDS: dict[str, tuple[Plant, tuple[str, ...], bool]] = {
     "a day in °C for °F": (day_in_other_unit, ("temperature_off",), True),
     "last picking weeks late": (harvest_never_ends, ("late_picking",), True),
     "counts rounded to 5": (counts_rounded, ("digit_preference",), False),
+    "a site's check without insects": (check_without_insects, ("check_differs",), True),
+    "a site's weights in the other unit": (site_in_other_unit, ("check_differs",), True),
+    "a site's areas in m² for ft²": (areas_in_other_unit, ("check_differs",), True),
 }

@@ -3,11 +3,33 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
+import pandas as pd
+
 from trialkit.errors import Fault
 from trialkit.intake.assemble import Checked
 from trialkit.intake.context import Context
-from trialkit.intake.corrections import Correction, answered, as_frame
+from trialkit.intake.corrections import Correction, Corrections, answered, as_frame
 from trialkit.intake.site_season import SiteSeason
+from trialkit.study import Study
+
+
+def with_questions(
+    one: SiteSeason, questions: Iterable[Fault], corrections: Corrections, study: Study
+) -> SiteSeason:
+    """Return the site-season with further questions, those that were answered on record listed."""
+    answers = [line for line in corrections.lines if line.is_answer]
+    start = f"{study.folder.as_posix()}/"
+    open_ones, used = [], []
+    for fault in questions:
+        answer = answered(fault, fault.file.removeprefix(start), answers)
+        if answer is None:
+            open_ones.append(fault)
+        else:
+            used.append(answer)
+    if not used:
+        return replace(one, faults=(*one.faults, *open_ones))
+    listed = pd.concat([one.corrections, as_frame(used)], ignore_index=True)
+    return replace(one, faults=(*one.faults, *open_ones), corrections=listed)
 
 
 def with_answers(one: SiteSeason, context: Context, checked: Checked) -> SiteSeason:

@@ -1,7 +1,7 @@
 """Putting the checked tables of a site-season together, with what is absent and what is odd."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -19,6 +19,7 @@ from trialkit.intake.problems import as_faults, empty_left_out
 from trialkit.intake.schemas import blank_table_frame
 from trialkit.intake.site_season import SiteSeason
 from trialkit.intake.suspicion import suspicions
+from trialkit.intake.suspicion.sites import CheckLevel, check_levels
 from trialkit.study import Study
 
 # Tables that a kind of measure is worked out from, plots aside.
@@ -78,6 +79,7 @@ def put_together(
         pd.concat(left_out, ignore_index=True) if left_out else empty_left_out(),
         _why_unusable(checked, rows=rows),
         not rows and not any(fault.severity == "error" for fault in faults),
+        check_levels=tuple(_levels(context, checked, tables)),
     )
 
 
@@ -166,6 +168,17 @@ def _oddities(
     for table, problem in suspicions(tables):
         sheet = checked[table].typed.sheet
         yield from as_faults([problem], sheet.place, sheet.cells)
+
+
+def _levels(
+    context: Context, checked: Checked, tables: dict[str, pd.DataFrame]
+) -> Iterator[CheckLevel]:
+    if context.layout is None:
+        return
+    for level in check_levels(tables, context.study.check.id):
+        sheet = checked[level.table].typed.sheet
+        (fault,) = as_faults([level.problem], sheet.place, sheet.cells)
+        yield replace(level, fault=fault)
 
 
 def _why_unusable(checked: Checked, *, rows: bool) -> str:

@@ -9,6 +9,7 @@ from trialkit.errors import DataError, Fault
 from trialkit.intake.corrections import as_frame
 from trialkit.intake.files import FileRecord
 from trialkit.intake.problems import empty_left_out
+from trialkit.intake.suspicion.sites import CheckLevel
 
 
 @dataclass(frozen=True)
@@ -22,6 +23,7 @@ class SiteSeason:
     told from a sum that misses something. ``unusable`` says why the site-season cannot be analysed
     at all, and is empty where it can. ``corrections`` holds the lines of corrections.csv that were
     made here, and those that answered a question (columns trialkit.intake.corrections.COLUMNS).
+    ``check_levels`` is what the untreated check of other sites can be held against.
     """
 
     season: int
@@ -33,6 +35,7 @@ class SiteSeason:
     unusable: str = ""
     nothing_typed: bool = False
     corrections: pd.DataFrame = field(default_factory=lambda: as_frame(()))
+    check_levels: tuple[CheckLevel, ...] = ()
 
     @property
     def usable(self) -> bool:

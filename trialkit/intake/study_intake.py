@@ -11,14 +11,15 @@ from typing import Final
 import pandas as pd
 
 from trialkit.errors import Fault
-from trialkit.intake.answers import no_such_file
-from trialkit.intake.corrections import read_corrections
+from trialkit.intake.answers import no_such_file, with_questions
+from trialkit.intake.corrections import Corrections, read_corrections
 from trialkit.intake.costs import COSTS_FILE, Costs, read_costs
 from trialkit.intake.files import FileRecord
 from trialkit.intake.problems import empty_left_out
 from trialkit.intake.read import read_site_season
 from trialkit.intake.schemas import blank_table_frame
 from trialkit.intake.site_season import SiteSeason
+from trialkit.intake.suspicion.sites import site_faults
 from trialkit.study import Study
 
 # Starting a process costs as much as reading some dozens of site-seasons.
@@ -83,7 +84,24 @@ def check_study(study: Study, *, workers: int = 1, tables: bool = True) -> Study
     else:
         site_seasons = tuple(map(read, places))
     return StudyIntake(
-        site_seasons, read_costs(study), (*_unplanned_folders(study), *_stray_corrections(study))
+        _beside_each_other(study, site_seasons),
+        read_costs(study),
+        (*_unplanned_folders(study), *_stray_corrections(study)),
+    )
+
+
+def _beside_each_other(
+    study: Study, site_seasons: tuple[SiteSeason, ...]
+) -> tuple[SiteSeason, ...]:
+    """Site-seasons with the questions that only all sites of a season together raise."""
+    levels = {(one.season, one.site): one.check_levels for one in site_seasons}
+    asked: dict[tuple[int, str], list[Fault]] = {}
+    for place, fault in site_faults(levels):
+        asked.setdefault(place, []).append(fault)
+    corrections = read_corrections(study) if asked else Corrections()
+    return tuple(
+        with_questions(one, asked.get((one.season, one.site), ()), corrections, study)
+        for one in site_seasons
     )
 
 

@@ -1,0 +1,144 @@
+"""A site whose untreated check differs wildly from that of the other sites of the same season."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from trialkit.errors import Fault
+from trialkit.intake.problems import Problem
+
+CODE: Final = "check_differs"
+REMEDY: Final = (
+    "Look whether the check was left untreated and is the plot that the layout calls so, in which "
+    "unit the sheet was typed, and whether the same things were counted as elsewhere"
+)
+_FEWEST_OTHERS: Final = 2
+_FAR: Final = 4.0
+# Least spread between sites, as the standard deviation of a logarithm (common practice, no source):
+# pressure and yield differ between farms by several times, the weight of one fruit hardly does.
+_COUNTS: Final = 0.6
+_SCORES: Final = 0.5
+_YIELD: Final = 0.4
+_FRUIT: Final = 0.17
+
+
+@dataclass(frozen=True)
+class CheckLevel:
+    """The middle of a site's untreated check in one thing that was counted, scored or weighed.
+
+    ``log`` is the logarithm of the mean, ``spread`` the least standard deviation between sites
+    that is believed; ``row`` and ``column`` point at the first of the rows it was worked out from.
+    ``fault`` names file, row and cell as typed, with the words still to come.
+    """
+
+    what: str
+    log: float
+    spread: float
+    table: str
+    row: int
+    column: str
+    fault: Fault | None = None
+
+    @property
+    def problem(self) -> Problem:
+        """The question without its words, to be placed in the sheet."""
+        return Problem(CODE, "", REMEDY, [self.row], self.column, "question")
+
+
+def check_levels(tables: Mapping[str, pd.DataFrame], check: str) -> list[CheckLevel]:
+    """Return the levels of the untreated check in the tidy tables of a site-season."""
+    plots = tables["plots"]
+    own = plots[(plots["treatment"] == check) & (plots["lost"].fillna("") == "")]
+    return [
+        *_of_counts(tables["scouting"], own),
+        *_of_scores(tables["ratings"], own),
+        *_of_harvest(tables["harvest"], own),
+    ]
+
+
+def odd_checks(
+    levels: Mapping[tuple[int, str], Sequence[CheckLevel]],
+) -> Iterator[tuple[tuple[int, str], CheckLevel, str]]:
+    """Yield (season, site), level and words for every check far from those of the other sites.
+
+    Held against the middle of at least two other sites of the season, in robust standard
+    deviations (median absolute deviation) of a logarithm.
+    """
+    alike: dict[tuple[int, str], list[tuple[tuple[int, str], CheckLevel]]] = {}
+    for place, own in levels.items():
+        for level in own:
+            alike.setdefault((place[0], level.what), []).append((place, level))
+    for found in alike.values():
+        logs = np.array([level.log for _, level in found])
+        for at, (place, level) in enumerate(found):
+            others = np.delete(logs, at)
+            if len(others) >= _FEWEST_OTHERS and _is_far(level, others):
+                yield place, level, _words(level, others, place[0])
+
+
+def _is_far(level: CheckLevel, others: np.ndarray) -> bool:
+    middle = float(np.median(others))
+    spread = max(1.4826 * float(np.median(np.abs(others - middle))), level.spread)
+    return abs(level.log - middle) > _FAR * spread
+
+
+def site_faults(levels: Mapping[tuple[int, str], Sequence[CheckLevel]]) -> Iterator[
+    tuple[tuple[int, str], Fault]
+]:  # fmt: skip
+    """Yield the questions of :func:`odd_checks` as faults of their sheets."""
+    for place, level, words in odd_checks(levels):
+        if level.fault is not None:
+            yield place, replace(level.fault, what=words)
+
+
+def _of_counts(rows: pd.DataFrame, own: pd.DataFrame) -> Iterator[CheckLevel]:
+    mine = rows[rows["plot"].isin(own["plot"])]
+    kinds = [mine["organism"], mine["stage"].fillna("")]
+    for (organism, stage), part in mine.groupby(kinds):
+        name = f"mean count of {organism} {stage}".rstrip()
+        # Half an insect, so that a check without any still has a logarithm.
+        mean = (float(part["count"].sum()) + 0.5) / len(part)
+        row = int(part.index[0])
+        yield CheckLevel(name, float(np.log(mean)), _COUNTS, "scouting", row, "count")
+
+
+def _of_scores(rows: pd.DataFrame, own: pd.DataFrame) -> Iterator[CheckLevel]:
+    mine = rows[rows["plot"].isin(own["plot"])]
+    for what, part in mine.groupby("what"):
+        mean = float(part["score"].mean())
+        if mean > 0:
+            row, name = int(part.index[0]), f"mean score of {what}"
+            yield CheckLevel(name, float(np.log(mean)), _SCORES, "ratings", row, "score")
+
+
+def _of_harvest(rows: pd.DataFrame, own: pd.DataFrame) -> Iterator[CheckLevel]:
+    good = (rows["grade"] == "marketable") & (rows["fruit"] > 0) & (rows["weight"] > 0)
+    mine = rows[rows["plot"].isin(own["plot"]) & good]
+    if mine.empty:
+        return
+    weight, row = float(mine["weight"].sum()), int(mine.index[0])
+    area, days = float(own["area"].sum()), mine["date"].nunique()
+    each = ("weight of a marketable fruit", weight / float(mine["fruit"].sum()), _FRUIT)
+    whole = ("marketable weight per picking and area", weight / area / days, _YIELD)
+    for name, value, spread in (each, whole):
+        if np.isfinite(value) and value > 0:
+            yield CheckLevel(name, float(np.log(value)), spread, "harvest", row, "weight")
+
+
+def _words(level: CheckLevel, others: np.ndarray, season: int) -> str:
+    middle = float(np.median(others))
+    low, high = (_factor(float(end) - middle) for end in (others.min(), others.max()))
+    return (
+        f"in the untreated check of this site the {level.what} is {_factor(level.log - middle)} "
+        f"the middle of the {len(others)} other sites of {season}, which lie between {low} and "
+        f"{high} that middle"
+    )
+
+
+def _factor(log: float) -> str:
+    factor = float(np.exp(abs(log)))
+    text = f"{factor:.0f}" if factor >= 20 else f"{factor:.1f}"
+    return f"{text} times" if log >= 0 or text == "1.0" else f"1/{text} of"
