@@ -132,3 +132,68 @@ def test_without_bloom_or_cut_offs_the_words_say_so(summed, events):
     assert np.isnan(found.hot_days_in_bloom)
     assert any("No first bloom" in text for text in found.words)
     assert any("declares no [degree_days]" in text for text in found.words)
+
+
+def earlier(first, last, rain=3.0):
+    """Every day of these years: 5 to 25 °C and the same rain."""
+    days = pd.date_range(f"{first}-01-01", f"{last}-12-31")
+    return pd.DataFrame({"date": days, "tmin": 5.0, "tmax": 25.0, "rain": rain})
+
+
+@pytest.fixture
+def with_years(study, plots, events, harvest, weather):
+    """Sum up the weather beside earlier years of the same station."""
+
+    def make(years, **parts):
+        bare = {"sites": [{"id": "north", "name": "North Field"}], "degree_days": HEAT}
+        tables = {"plots": plots, "events": events, "harvest": harvest, "weather": weather}
+        return weather_summary(study(**{**bare, **parts}), 2025, "north", tables, years)
+
+    return make
+
+
+def test_without_a_stated_normal_the_station_s_own_years_give_it(with_years):
+    found = with_years(earlier(2001, 2024))
+    assert found.rain_normal == pytest.approx(42 * 3.0)
+    assert found.normal_years == 24
+    assert any("24 or more earlier years" in text and "takes 30" in text for text in found.words)
+
+
+def test_thirty_years_need_no_excuse(with_years):
+    found = with_years(earlier(1995, 2024))
+    assert not any("takes 30" in text for text in found.words)
+
+
+def test_a_stated_normal_goes_before_the_station_s_years(with_years):
+    found = with_years(earlier(2001, 2024), sites=SITES)
+    assert found.rain_normal == pytest.approx(62.0 * 12 / 31 + 90.0)
+    assert found.normal_years == 0
+
+
+def test_too_few_years_give_no_normal_and_say_so(with_years):
+    found = with_years(earlier(2020, 2024))
+    assert np.isnan(found.rain_normal)
+    assert np.isnan(found.degree_days_normal)
+    assert any("fewer than 10 whole earlier years" in text for text in found.words)
+
+
+def test_the_usual_degree_days_are_those_of_the_same_days_of_earlier_years(with_years):
+    years = earlier(2005, 2024)
+    hole = years["date"] == "2010-06-03"
+    found = with_years(years.assign(tmax=years["tmax"].mask(hole)))
+    assert found.degree_days_normal == pytest.approx(42 * 5.0)
+    assert found.degree_days_departure == pytest.approx(13.0)
+    assert any("19 earlier years" in text for text in found.words)
+
+
+def test_limits_of_wet_and_hot_days_are_those_that_study_toml_declares(summed):
+    limits = {"wet_day": 2.0, "hot_day": 36.5, "source": "made up"}
+    found = summed({"weather_limits": limits})
+    assert (found.wet_days_in_bloom, found.hot_days_in_bloom) == (10.0, 0.0)
+    wetter = summed({"weather_limits": {**limits, "wet_day": 2.5, "hot_day": 35.0}})
+    assert (wetter.wet_days_in_bloom, wetter.hot_days_in_bloom) == (0.0, 1.0)
+
+
+def test_limits_need_a_source(study):
+    with pytest.raises(ValueError, match="say under 'source'"):
+        study(weather_limits={"hot_day": 35.0})

@@ -50,13 +50,13 @@ def weather_strip(study: Study, daily: pd.DataFrame, bloom: pd.DataFrame | None 
     """Draw daily temperatures and rain, rain against the normal, and when the crop bloomed.
 
     ``daily`` has date, tmin, tmax (°C), rain (mm) and, where known, rain_normal (mm), in_bloom and
-    wet; a day without record has no row or no value. ``bloom`` has treatment, first_bloom and
-    half_bloom, one row per plot.
+    wet and counted (in the sums); a day without record has no row or no value. ``bloom`` has
+    treatment, first_bloom and half_bloom, one row per plot.
     """
     recorded = daily.dropna(subset=["tmin", "tmax", "rain"], how="all")
     if recorded.empty:
         return blank("Weather", "No weather is on record.")
-    seen = _weather(study, daily[daily["date"].between(*_ends(recorded))])
+    seen = _weather(study, daily[daily["date"].between(*_ends(recorded, daily))])
     days, looks = seen.days, theme.styles(study)
     with theme.drawing(8) as figure:
         axis = TimeAxis(days.index[0], days.index[-1], theme.WIDTH - LEFT - 0.2 -
@@ -76,8 +76,11 @@ def weather_strip(study: Study, daily: pd.DataFrame, bloom: pd.DataFrame | None 
         return theme.finish(figure, _finding(seen), _caption(seen, bool(packed)), shown)
 
 
-def _ends(recorded: pd.DataFrame) -> tuple[pd.Timestamp, pd.Timestamp]:
-    return recorded["date"].min(), recorded["date"].max()
+def _ends(recorded: pd.DataFrame, daily: pd.DataFrame) -> tuple[pd.Timestamp, pd.Timestamp]:
+    """First and last day on record, or that the sums count; so no gap at an end stays unseen."""
+    counted = daily.loc[daily["counted"], "date"] if "counted" in daily else daily["date"].iloc[:0]
+    days = pd.concat([recorded["date"], counted])
+    return days.min(), days.max()
 
 
 def _weather(study: Study, daily: pd.DataFrame) -> _Weather:
@@ -133,6 +136,7 @@ def _draw_heat(figure: Figure, seen: _Weather, axis: TimeAxis) -> None:
     axis.apply(axes, labelled=False)
     days = seen.days
     axes.fill_between(days.index, days["tmin"], days["tmax"], color="#d9a36a", ec="#8a4b12", lw=0.9)
+    _mark_missing(axes, days[["tmin", "tmax"]].isna().any(axis=1))
     _quiet(axes, seen)
 
 
@@ -144,11 +148,16 @@ def _draw_rain(figure: Figure, seen: _Weather, axis: TimeAxis, top: float) -> No
     axes.vlines(days.index, 0, days["rain"], color=theme.WATER, lw=1.6)
     highest = float(np.nanmax([*days["rain"], 0.1]))
     axes.set_ylim(0, 1.05 * highest)
-    missing = np.asarray(date2num(days.index[days["rain"].isna()]))
-    axes.hlines([0.03 * highest] * len(missing), missing - 0.5, missing + 0.5, color=theme.SOFT,
-                lw=4)  # fmt: skip
+    _mark_missing(axes, days["rain"].isna())
     _quiet(axes, seen)
     _month_texts(axes, seen, axis)
+
+
+def _mark_missing(axes: Axes, missing: "pd.Series[bool]") -> None:
+    """A dark bar on the axis under every day without a record."""
+    days = np.asarray(date2num(missing.index[missing]))
+    axes.hlines([0.03] * len(days), days - 0.5, days + 0.5, color=theme.SOFT, lw=4,
+                transform=axes.get_xaxis_transform())  # fmt: skip
 
 
 def _quiet(axes: Axes, seen: _Weather) -> None:
@@ -199,9 +208,10 @@ def _finding(seen: _Weather) -> str:
         parts.append(
             f"In bloom, {start} to {end}: {wet}, {labels.amount(rain.sum(), unit, 2)} of rain."
         )
-    missing = int(days["rain"].isna().sum())
-    if missing:
-        parts.append(f"No rain record on {labels.plural(missing, 'day')}.")
+    cold = days[["tmin", "tmax"]].isna().any(axis=1)
+    for what, number in (("rain", days["rain"].isna().sum()), ("temperature", cold.sum())):
+        if number:
+            parts.append(f"No {what} record on {labels.plural(int(number), 'day')}.")
     return " ".join(parts)
 
 
@@ -215,6 +225,6 @@ def _caption(seen: _Weather, lanes: bool) -> str:
         parts.append("Grey: the crop in bloom.")
     if lanes:
         parts.append("Bars: first to half bloom of each treatment.")
-    if seen.days["rain"].isna().any():
-        parts.append("A dark bar on the axis: days without a rain record.")
+    if seen.days[["tmin", "tmax", "rain"]].isna().any(axis=None):
+        parts.append("A dark bar on an axis: days without a record.")
     return " ".join(parts)

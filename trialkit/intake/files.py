@@ -17,8 +17,7 @@ from trialkit.intake.mapping import mapped_sheet
 from trialkit.intake.problems import Place, Problem
 from trialkit.intake.schemas import column_names
 from trialkit.intake.stack import table_of, visit_of
-from trialkit.intake.station_file import UNITS as STATION_UNITS
-from trialkit.intake.station_file import is_station_file, tidy_station_file
+from trialkit.intake.station_file import is_station_file, read_station_file
 from trialkit.intake.text_file import grid_of_text
 from trialkit.intake.workbook import grids_of_workbook
 from trialkit.study import Study
@@ -167,9 +166,11 @@ def read_text_sheet(study: Study, table: str, path: Path) -> tuple[Sheet, FileRe
     place = Place(table, path.as_posix(), relative(study, path))
     grid = grid_of_text(data, column_names(table))
     if table == "weather" and is_station_file(grid):
-        grid = tidy_station_file(grid, path.parent.parent.name)
-        place = replace(place, units=STATION_UNITS)
-    sheet = sheet_of_grid(grid, place)
+        station = read_station_file(grid, path.parent.parent.name)
+        sheet = sheet_of_grid(station.grid, replace(place, units=station.units))
+        sheet = replace(sheet, earlier=station.earlier)
+    else:
+        sheet = sheet_of_grid(grid, place)
     return sheet, FileRecord(place.path, _checksum(data), len(sheet.cells))
 
 

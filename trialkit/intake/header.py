@@ -29,6 +29,7 @@ class Sheet:
     ``passed_over`` are the rows that are no data (totals, repeated headers).
     Where ``broken`` gives a reason, the table as a whole cannot be used; ``cells`` still holds the
     columns that could be told, so that their faults are found in the same pass.
+    ``earlier`` are the days of earlier years in a station's file: date, tmin, tmax, rain.
     """
 
     place: Place
@@ -36,6 +37,7 @@ class Sheet:
     problems: tuple[Problem, ...] = ()
     broken: str = ""
     passed_over: pd.DataFrame = field(default_factory=pd.DataFrame)
+    earlier: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     @property
     def table(self) -> str:

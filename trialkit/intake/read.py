@@ -27,7 +27,7 @@ from trialkit.intake.problems import (
 )
 from trialkit.intake.rules import schema_problems
 from trialkit.intake.schemas import blank_table_frame
-from trialkit.intake.site_season import SiteSeason
+from trialkit.intake.site_season import SiteSeason, empty_weather
 from trialkit.intake.stack import stacked, without_copies
 from trialkit.study import Study
 from trialkit.study.units import to_canonical
@@ -54,7 +54,19 @@ def read_site_season(study: Study, season: int, site: str, *, as_typed: bool = F
     for table, sheets in found.sheets.items():
         if table != "plots":
             checked[table] = checked_table(sheets, context)
-    return with_answers(put_together(context, season, site, found, checked), context, checked)
+    one = replace(
+        put_together(context, season, site, found, checked),
+        earlier_weather=_earlier_weather(checked, study),
+    )
+    return with_answers(one, context, checked)
+
+
+def _earlier_weather(checked: Mapping[str, CheckedTable], study: Study) -> pd.DataFrame:
+    """Days of earlier years in a station's file, in SI units."""
+    if "weather" not in checked or checked["weather"].typed.sheet.earlier.empty:
+        return empty_weather()
+    sheet = checked["weather"].typed.sheet
+    return in_si_units(sheet.earlier, "weather", study, sheet.place.units)
 
 
 def preview_site_season(study: Study, season: int, site: str) -> dict[str, pd.DataFrame]:

@@ -12,6 +12,13 @@ from trialkit.intake.problems import empty_left_out
 from trialkit.intake.suspicion.sites import CheckLevel
 
 
+def empty_weather() -> pd.DataFrame:
+    """Return a table of days without a row."""
+    return pd.DataFrame(columns=["date", "tmin", "tmax", "rain"]).astype(
+        {"date": "datetime64[ns]", "tmin": float, "tmax": float, "rain": float}
+    )
+
+
 @dataclass(frozen=True)
 class SiteSeason:
     """One site in one season, as read.
@@ -23,7 +30,8 @@ class SiteSeason:
     told from a sum that misses something. ``unusable`` says why the site-season cannot be analysed
     at all, and is empty where it can. ``corrections`` holds the lines of corrections.csv that were
     made here, and those that answered a question (columns trialkit.intake.corrections.COLUMNS).
-    ``check_levels`` is what the untreated check of other sites can be held against.
+    ``earlier_weather`` holds the days of earlier years in a station's file (date, tmin, tmax,
+    rain, in SI units). ``check_levels`` is what the check of other sites can be held against.
     """
 
     season: int
@@ -36,6 +44,7 @@ class SiteSeason:
     nothing_typed: bool = False
     corrections: pd.DataFrame = field(default_factory=lambda: as_frame(()))
     check_levels: tuple[CheckLevel, ...] = ()
+    earlier_weather: pd.DataFrame = field(default_factory=empty_weather)
 
     @property
     def usable(self) -> bool:

@@ -11,7 +11,8 @@ from trialkit.measures.reduction import abbott, henderson_tilton
 from trialkit.measures.season_frames import curve, grades
 from trialkit.measures.steady import SteadyTables
 from trialkit.measures.timeline import timeline
-from trialkit.measures.weather import WeatherSummary, weather_summary
+from trialkit.measures.usual_heat import usual_degree_days
+from trialkit.measures.weather import WeatherSummary, hot_limit, weather_summary, wet_limit
 
 __all__ = [
     "EVERY_PLOT",
@@ -26,6 +27,7 @@ __all__ = [
     "deviations",
     "grades",
     "henderson_tilton",
+    "hot_limit",
     "insect_days",
     "last_complete",
     "left_out",
@@ -35,5 +37,7 @@ __all__ = [
     "simple_average",
     "single_sine",
     "timeline",
+    "usual_degree_days",
     "weather_summary",
+    "wet_limit",
 ]

@@ -10,10 +10,11 @@ import pandas as pd
 from trialkit.measures.degree_days import simple_average, single_sine
 from trialkit.measures.flowering import spans_of
 from trialkit.measures.happenings import dates_of
-from trialkit.measures.rain import daily_normal
+from trialkit.measures.rain import daily_normal, rain_normals, rain_years
 from trialkit.measures.site_data import SiteData, site_data
 from trialkit.measures.steady import once_per_tables
-from trialkit.measures.weather_words import words_of
+from trialkit.measures.usual_heat import usual_degree_days
+from trialkit.measures.weather_words import Usual, usual_words, words_of
 from trialkit.study import Study
 from trialkit.study.units import to_canonical
 
@@ -33,6 +34,8 @@ class WeatherSummary:
     rain           : sum over the counted days that have rain, mm.
     rain_compared, rain_normal : sums over the days that have both rain and a normal, mm.
     wet_days_in_bloom, hot_days_in_bloom : days; NaN where bloom or the cut-off is not on record.
+    degree_days_normal : the usual sum of the same days, °C days; NaN where it is not known.
+    normal_years : years of the same station behind the normal rain; 0 where study.toml states it.
     words : what a reader must know of these numbers.
     """
 
@@ -49,6 +52,13 @@ class WeatherSummary:
     daily: pd.DataFrame
     gaps: pd.DataFrame
     words: tuple[str, ...]
+    degree_days_normal: float = float("nan")
+    normal_years: int = 0
+
+    @property
+    def degree_days_departure(self) -> float:
+        """Degree-days above (+) or below (-) the usual sum of the same days, °C days."""
+        return self.degree_days - self.degree_days_normal
 
     @property
     def rain_departure(self) -> float:
@@ -68,18 +78,19 @@ def weather_summary(
     season: int,
     site: str,
     tables: Mapping[str, pd.DataFrame],
-    normals: Mapping[int, float] | None = None,
+    earlier: pd.DataFrame | None = None,
 ) -> WeatherSummary:
     """Return the weather of a site-season from transplanting to the last date analysed.
 
-    ``normals`` is the usual rain of months 1 to 12 in mm (see :func:`rain_normals`); by default
-    that of study.toml, which is typed in the study's unit.
+    The normal rain is that of study.toml; where it states none, it comes from ``earlier``, the days
+    of the same station in earlier years (date, tmin, tmax in °C, rain in mm), as the usual sum of
+    degree-days does (see :func:`rain_normals`, :func:`usual_degree_days`).
     """
     data = site_data(study, season, site, tables)
     first, last = _period(data)
     bloom = _bloom(data, last)
-    known = _normals(study, site) if normals is None else normals
-    daily = _daily(data, (first, last), bloom, known)
+    usual = _usual(data, first, last, earlier)
+    daily = _daily(data, (first, last), bloom, usual.rain)
     counted = daily[daily["counted"]]
     compared = counted.dropna(subset=["rain", "rain_normal"])
     gaps = pd.concat([_gaps(counted, "temperature"), _gaps(counted, "rain")], ignore_index=True)
@@ -94,11 +105,13 @@ def weather_summary(
         rain_normal=compared["rain_normal"].sum(min_count=1),
         wet_days_in_bloom=_days_in_bloom(daily, "wet", "rain"),
         hot_days_in_bloom=_days_in_bloom(daily, "hot", "tmax")
-        if _ceiling(study) is not None
+        if hot_limit(study) is not None
         else np.nan,
         daily=daily,
         gaps=gaps,
-        words=words_of(data, daily, gaps, first, bloom is not None),
+        words=(*words_of(data, daily, gaps, first, bloom is not None), *usual_words(usual)),
+        degree_days_normal=usual.degree_days,
+        normal_years=usual.rain_years if usual.from_station else 0,
     )
 
 
@@ -122,9 +135,28 @@ def _bloom(data: SiteData, last: pd.Timestamp) -> tuple[pd.Timestamp, pd.Timesta
     return start, max(end, start)
 
 
-def _normals(study: Study, site: str) -> dict[int, float]:
-    typed = study.site(site).normal_rain
-    return {month: float(to_canonical(r, "rain", study.units)) for month, r in typed.items()}
+def _usual(
+    data: SiteData, first: pd.Timestamp, last: pd.Timestamp, earlier: pd.DataFrame | None
+) -> Usual:
+    study = data.study
+    typed = {
+        month: float(to_canonical(rain, "rain", study.units))
+        for month, rain in study.site(data.site).normal_rain.items()
+    }
+    if earlier is None or earlier.empty:
+        return Usual(typed)
+    heat, heat_years = usual_degree_days(earlier, first, last, lambda d: _degree_days(d, study))
+    if typed:
+        return Usual(typed, degree_days=heat, heat_years=heat_years)
+    months = set(pd.date_range(first, last).month)
+    years = rain_years(earlier, data.season)
+    return Usual(
+        rain_normals(earlier, data.season),
+        from_station=True,
+        rain_years=min((years.get(month, 0) for month in months), default=0),
+        degree_days=heat,
+        heat_years=heat_years,
+    )
 
 
 def _daily(
@@ -143,8 +175,8 @@ def _daily(
         degree_days=_degree_days(daily, data.study),
         counted=(days >= period[0]) & (days <= period[1]),
         in_bloom=(days >= bloom[0]) & (days <= bloom[1]) if bloom else False,
-        wet=daily["rain"] >= WET_DAY_MM,
-        hot=daily["tmax"] > _celsius(_ceiling(data.study), data.study, otherwise=np.inf),
+        wet=daily["rain"] >= wet_limit(data.study),
+        hot=daily["tmax"] > _celsius(hot_limit(data.study), data.study, otherwise=np.inf),
     )
     return daily.reset_index()
 
@@ -159,8 +191,16 @@ def _degree_days(daily: pd.DataFrame, study: Study) -> np.ndarray:
     return method(daily["tmin"].to_numpy(), daily["tmax"].to_numpy(), base, ceiling)
 
 
-def _ceiling(study: Study) -> float | None:
-    return study.degree_days.ceiling if study.degree_days else None
+def wet_limit(study: Study) -> float:
+    """Least rain of a wet day, mm."""
+    typed = study.weather_limits.wet_day
+    return WET_DAY_MM if typed is None else float(to_canonical(typed, "rain", study.units))
+
+
+def hot_limit(study: Study) -> float | None:
+    """Temperature that a hot day is above, in the study's own unit; None where none is declared."""
+    ceiling = study.degree_days.ceiling if study.degree_days else None
+    return ceiling if study.weather_limits.hot_day is None else study.weather_limits.hot_day
 
 
 def _celsius(typed: float | None, study: Study, otherwise: float = np.nan) -> float:

@@ -12,6 +12,7 @@ from trialkit.intake import SiteSeason
 from trialkit.narrative.protocol_text import protocol_cautions
 from trialkit.narrative.tables import Column, Table, Words, inert
 from trialkit.report.display import Fold, Part, Stack, bullets, folded_if_long
+from trialkit.report.weather import weather_parts
 from trialkit.study import Study
 from trialkit.study.units import to_display, unit_label
 
@@ -40,7 +41,7 @@ def trial_as_run(
     return Stack(
         (
             Words(layout(study, data.tables["plots"])),
-            Words(bullets(measures.weather_summary(*place).words)),
+            *weather_parts(study, data),
             _deviation_table(study, departures),
             *_decisions(study, data, departures),
             *corrections,

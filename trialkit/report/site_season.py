@@ -20,6 +20,7 @@ from trialkit.report.background import background_of
 from trialkit.report.corrections import Undone, undone
 from trialkit.report.display import Stack
 from trialkit.report.place import open_study
+from trialkit.report.weather import weather_of
 from trialkit.study import Measure, Study
 
 
@@ -157,8 +158,8 @@ class SiteSeasonReport:
         if self.data.tables["weather"].empty:
             return None
         place = (self.study, self.season, self.site, self.data.tables)
-        daily, bloom = measures.weather_summary(*place).daily, measures.bloom(*place)
-        return figures.weather_strip(self.study, daily, bloom)
+        daily = weather_of(self.study, self.data).daily
+        return figures.weather_strip(self.study, daily, measures.bloom(*place))
 
     def _season_words(self) -> str:
         place = (self.season, self.site, self.data.tables)

@@ -24,6 +24,7 @@ from trialkit.study.parts import (
     Season,
     Site,
     Treatment,
+    WeatherLimits,
 )
 
 DEFAULT_EVENTS = ("transplanted", "first_bloom", "half_bloom", "cover_on", "cover_off")
@@ -53,6 +54,7 @@ class Study(Part):
     protocol: tuple[ProtocolRule, ...] = ()
     protocol_decisions: tuple[ProtocolDecision, ...] = ()
     degree_days: DegreeDays | None = None
+    weather_limits: WeatherLimits = WeatherLimits()
     layout: Layout = Layout()
     intake: dict[str, TableMapping] = Field(default_factory=dict)
     economics: Economics | None = None

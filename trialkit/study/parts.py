@@ -130,3 +130,21 @@ class DegreeDays(Part):
     ceiling: float | None = None
     method: Literal["average", "single_sine"] = "average"
     source: str = "common practice, no source"
+
+
+class WeatherLimits(Part):
+    """When a day of this crop counts as wet or hot, in the study's own units, with the source.
+
+    ``wet_day`` is the least rain of a wet day (empty: 1 mm); a hot day is warmer than ``hot_day``
+    (empty: warmer than the ceiling of the degree-days, where there is one).
+    """
+
+    wet_day: float | None = Field(default=None, gt=0)
+    hot_day: float | None = None
+    source: str = ""
+
+    @model_validator(mode="after")
+    def _names_its_source(self) -> "WeatherLimits":
+        if (self.wet_day is not None or self.hot_day is not None) and not self.source:
+            raise ValueError("say under 'source' where wet_day and hot_day come from")
+        return self
