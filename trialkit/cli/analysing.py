@@ -79,6 +79,9 @@ def print_analysis(found: Mapping[str, Any]) -> None:
     for title in ("tests", "means", "contrasts", "effect_sizes"):
         if found[title]:
             console.print(table_of(title.replace("_", " ").capitalize(), found[title]))
+    for kind, tables in found.get("further", {}).items():
+        for title, rows in tables.items():
+            console.print(table_of(f"{title.capitalize()} of {kind.replace('_', ' ')}s", rows))
     for note in found["model"]["notes"]:
         console.print(f"- {note}", markup=False, highlight=False)
 

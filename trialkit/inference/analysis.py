@@ -1,6 +1,7 @@
 """The answer of one analysis: what was used, the model, means, contrasts, effect sizes, notes."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -8,6 +9,7 @@ import pandas as pd
 
 from trialkit.inference.design import Design
 from trialkit.inference.estimates import TEST_COLUMNS, ModelResult
+from trialkit.inference.further_means import FurtherMeans
 
 MEAN_KEYS = ("treatment", "mean", "se", "df", "low", "high", "letters")
 EFFECT_KEYS = ("name", "value", "low", "high")
@@ -25,6 +27,7 @@ class Analysis:
     contrasts    : frame of contrasts.CONTRAST_COLUMNS on the link scale, with ratios.
     effect_sizes : frame of ``name, kind, treatment, versus, value, low, high, note``.
     notes        : method and cautions in sentences a specialist can print.
+    further      : of a split plot, tables of "whole_plot" levels and of every "cell".
     """
 
     design: Design
@@ -35,9 +38,13 @@ class Analysis:
     contrasts: pd.DataFrame
     effect_sizes: pd.DataFrame
     notes: tuple[str, ...]
+    further: Mapping[str, FurtherMeans] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, Any]:
-        """Return plain lists, numbers and text fit for JSON; what is unknown is None."""
+        """Return plain lists, numbers and text fit for JSON; what is unknown is None.
+
+        A split plot has ``further`` as well: means and contrasts of whole-plot levels and cells.
+        """
         dropped = [{"row": plain(d.row), "reason": d.reason} for d in self.design.dropped]
         rows, used = self.design.rows, len(self.design.frame)
         return {
@@ -53,6 +60,12 @@ class Analysis:
             "means": records(self.means[list(MEAN_KEYS)]),
             "contrasts": records(self.contrasts),
             "effect_sizes": records(self.effect_sizes[list(EFFECT_KEYS)]),
+        } | ({"further": self._further()} if self.further else {})
+
+    def _further(self) -> dict[str, Any]:
+        return {
+            kind: {"means": records(one.means), "contrasts": records(one.contrasts)}
+            for kind, one in self.further.items()
         }
 
 

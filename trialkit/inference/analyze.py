@@ -16,6 +16,7 @@ from trialkit.inference.contrasts import (
 )
 from trialkit.inference.design import Design, make_design
 from trialkit.inference.estimates import ModelResult
+from trialkit.inference.further_means import further_tables
 from trialkit.inference.mixed import fit_mixed
 from trialkit.inference.multivariate_t import Pair
 from trialkit.inference.places import Places, places_of
@@ -78,6 +79,7 @@ def summarise(design: Design, model: ModelResult, adjust: str, level: float) -> 
     whole = contrast_table(model, every, "tukey" if adjust == "dunnett" else adjust, level)
     table = _reported(model, whole, pairs, adjust, level)
     letters = letters_of(model, whole, adjust, level)
+    further = further_tables(design, model, level)
     return Analysis(
         design=design,
         model=model,
@@ -87,6 +89,7 @@ def summarise(design: Design, model: ModelResult, adjust: str, level: float) -> 
         contrasts=table.frame,
         effect_sizes=effect_sizes.effect_size_table(model, pairs, level),
         notes=(*model.notes, *_notes(table, adjust, level), *checks.in_words(design, model)),
+        further=further,
     )
 
 

@@ -63,6 +63,7 @@ class ModelResult:
                  ``leverage``; empty where the model has none.
     record     : how the fit went (optimiser, iterations, boundary), for provenance.
     extra      : further numbers by name, such as ``dispersion`` or ``mse``.
+    further    : means beside those of treatments: ``whole_plot`` and ``cell`` of a split plot.
     """
 
     family: str
@@ -76,3 +77,4 @@ class ModelResult:
     residuals: pd.DataFrame = field(default_factory=pd.DataFrame)
     record: Mapping[str, object] = field(default_factory=dict)
     extra: Mapping[str, float] = field(default_factory=dict)
+    further: Mapping[str, MarginalMeans] = field(default_factory=dict)

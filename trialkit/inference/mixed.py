@@ -21,6 +21,7 @@ from trialkit.inference.kenward_roger import KenwardRoger
 from trialkit.inference.mixed_model import MixedModel, across_models, split_plot_model
 from trialkit.inference.mixed_notes import method_of, notes_of
 from trialkit.inference.reml import RemlFit, identifiable, regular_fits
+from trialkit.inference.split_plot_means import Cells, split_plot_means
 
 NO_ERROR = 1e-10
 
@@ -67,6 +68,7 @@ def fit_mixed(
         record=_record(fit),
         extra={f"estimate of {n}": float(v) for n, v in zip(fit.names, fit.components, strict=True)}
         | {"restricted_loglik": fit.loglik},
+        further=_further(design, inference),
     )
 
 
@@ -155,6 +157,14 @@ def _means(design: Design, model: MixedModel, inference: KenwardRoger) -> Margin
         link="log" if design.family == "lognormal" else "identity",
         n=design.frame["treatment"].value_counts(sort=False).to_numpy(),
     )
+
+
+def _further(design: Design, inference: KenwardRoger) -> dict[str, MarginalMeans]:
+    """Return means of whole-plot levels and cells; a split plot's fixed effects are its cells."""
+    if "whole_plot" not in design.frame:
+        return {}
+    cells = Cells(inference.fit.beta, inference.covariance, inference.dfs)
+    return split_plot_means(design, cells)
 
 
 def _residuals(design: Design, model: MixedModel, fit: RemlFit) -> pd.DataFrame:

@@ -99,13 +99,20 @@ def _parts(stack: Stack, w: np.ndarray, beta: np.ndarray) -> tuple[np.ndarray, .
     """
     count, m = stack.count[:, None, None], stack.members
     part = (stack.part[:, None] == np.arange(stack.part[-1] + 1)) * 1.0
-    rest, spread = _residuals(stack, beta)
+    rest = stack.total - stack.count[:, None] * (stack.x @ beta)
     mw = m.swapaxes(1, 2) @ w
-    within, seen = mw @ m, mw @ spread @ mw.swapaxes(1, 2)
-    a, reached = mw @ stack.x, (mw @ rest[:, :, None])
+    within, a, reached = mw @ m, mw @ stack.x, mw @ rest[:, :, None]
+    if stack.count.max() == 1:  # no two units alike: outer products need no sums
+        quadratic, seen = (
+            np.sum(w @ rest[:, :, None] * rest[:, :, None]),
+            reached @ _turned(reached),
+        )
+    else:
+        spread = _spread(stack, beta)
+        quadratic, seen = np.sum(w * spread), mw @ spread @ _turned(mw)
     own = a * part.T[:, None, :, None]
     return (
-        np.sum(w * spread),
+        quadratic,
         np.einsum("uqq->q", seen) @ part,
         np.einsum("uqq->q", count * within) @ part,
         part.T @ (count * within**2).sum(axis=0) @ part,
@@ -116,13 +123,16 @@ def _parts(stack: Stack, w: np.ndarray, beta: np.ndarray) -> tuple[np.ndarray, .
     )
 
 
-def _residuals(stack: Stack, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return (P, n) sums of residuals over like units and (P, n, n) of their outer products."""
+def _spread(stack: Stack, beta: np.ndarray) -> np.ndarray:
+    """Return (P, n, n) sums over like units of the outer products of their residuals."""
     fitted = stack.x @ beta
     cross = stack.total[:, :, None] * fitted[:, None, :]
     outer = stack.count[:, None, None] * fitted[:, :, None] * fitted[:, None, :]
-    rest = stack.total - stack.count[:, None] * fitted
-    return rest, stack.products - cross - cross.swapaxes(1, 2) + outer
+    return stack.products - cross - _turned(cross) + outer
+
+
+def _turned(matrices: np.ndarray) -> np.ndarray:
+    return matrices.swapaxes(1, 2)
 
 
 def _gram(a: np.ndarray, own: np.ndarray) -> np.ndarray:

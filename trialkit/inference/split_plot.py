@@ -10,6 +10,7 @@ from trialkit.inference import linear
 from trialkit.inference.design import Design
 from trialkit.inference.estimates import TEST_COLUMNS, MarginalMeans, ModelResult
 from trialkit.inference.mixed import fit_mixed
+from trialkit.inference.split_plot_means import Cells, split_plot_means, stratum_cells
 from trialkit.inference.sums_of_squares import f_tests
 
 TERMS = ("whole_plot", "treatment", "whole_plot:treatment")
@@ -61,6 +62,17 @@ def fit_split_plot(design: Design) -> ModelResult:
             "df_residual": float(strata.df["sub_plot_error"]),
             "grand_mean": strata.origin,
         },
+        further=split_plot_means(design, _cells(strata)),
+    )
+
+
+def _cells(strata: Strata) -> Cells:
+    errors = ("block", "whole_plot_error", "sub_plot_error")
+    return stratum_cells(
+        strata.y.mean(axis=0) + strata.origin,
+        len(strata.y),
+        np.array([strata.mean_square(name) for name in errors]),
+        np.array([strata.df[name] for name in errors], dtype=float),
     )
 
 
