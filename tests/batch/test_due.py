@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from trialkit.batch import Request, due, survey
+from trialkit.batch import Request, due, run, survey
+from trialkit.batch.own_code import OwnCode
 from trialkit.batch.record import Record, description_of
 
 FILES = ("report.ipynb", "report.html", "findings.csv", "plot_values.csv")
@@ -186,7 +187,7 @@ def test_another_version_of_a_library_makes_all_due(request_: Request, monkeypat
 
 def test_other_code_of_trialkit_makes_all_due(request_: Request, monkeypatch) -> None:
     finish(request_)
-    monkeypatch.setattr(due, "own_code", lambda: "other")
+    monkeypatch.setattr(run, "own_code", lambda reports: OwnCode("other", "other"))
     assert due_now(request_) == ALL
 
 

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
-from typing import Any
 
 from trialkit import __version__
+from trialkit.batch.correction_lines import corrections_by_place
 from trialkit.batch.files import digest, digest_of
+from trialkit.batch.own_code import OwnCode
 from trialkit.batch.record import (
     NOTEBOOK,
     PAGE,
@@ -18,7 +19,7 @@ from trialkit.batch.record import (
     read_record,
     still_as_described,
 )
-from trialkit.batch.resources import PACKAGE
+from trialkit.batch.study_parts import StudyParts, parts_of
 from trialkit.batch.targets import Target
 from trialkit.batch.templates import Template
 from trialkit.batch.words import ABSENT, FACTS, names_of
@@ -28,20 +29,22 @@ LIBRARIES = (
     "ipykernel matplotlib mistune nbconvert nbformat nh3 numpy openpyxl pandas pandera papermill "
     "pingouin pint pydantic scipy seaborn statsmodels"
 )
-OF_ARCHIVES_ONLY = ("licence", "authors", "citation", "archive")
-OWN_FILES = {".py", ".j2", ".css", ".json", ".toml", ".html"}
+VERSION = "version of "
 CORRECTIONS, COSTS = "corrections.csv", "costs.csv"
-MONEY = "economics"  # the part of study.toml that no report of a single site-season shows
 
 
 @dataclass(frozen=True)
 class Standing:
-    """How one report stands: what it depends on now and why it is due (nothing: it is not)."""
+    """How one report stands: what it depends on now and why it is due (nothing: it is not).
+
+    ``verdicts`` are those of its last render. Of the rest of the record nothing is held: a study
+    may have a thousand reports.
+    """
 
     target: Target
     inputs: Mapping[str, str]
     reasons: tuple[str, ...]
-    record: Record | None
+    verdicts: tuple[Mapping[str, str], ...] = ()
 
     @property
     def is_due(self) -> bool:
@@ -63,44 +66,55 @@ def _version(name: str) -> str:
         return ABSENT
 
 
-def own_code() -> str:
-    """Return one checksum over all files of trialkit itself."""
-    paths = sorted(path for path in PACKAGE.rglob("*") if path.suffix in OWN_FILES)
-    listed = [(path.relative_to(PACKAGE).as_posix(), digest_of(path)) for path in paths]
-    return digest(json.dumps(listed).encode())
-
-
-def surroundings(template: Template) -> dict[str, str]:
+def surroundings(template: Template, code: OwnCode) -> dict[str, str]:
     """Return what all reports of one template depend on: the notebook, trialkit, the libraries."""
-    named = {f"version of {name}": version for name, version in versions().items()}
-    code = {"trialkit's own code": own_code()}
-    return {f"notebook {template.path.name}": digest(template.meaning.encode()), **code, **named}
+    named = {f"{VERSION}{name}": version for name, version in versions().items()}
+    own = {"trialkit's own code": code.meaning}
+    return {f"notebook {template.path.name}": digest(template.meaning.encode()), **own, **named}
 
 
-def site_season_inputs(target: Target, study: Study) -> dict[str, str]:
-    """Return what the report of a site-season depends on in the study folder."""
-    folder = study.folder / "data" / target.key
-    texts = (CORRECTIONS, *names_of(target))
+def versions_in(inputs: Mapping[str, str]) -> dict[str, str]:
+    """Return the versions among what a report depends on, by name."""
     return {
-        **_study_parts(study, target),
-        **{name: _digest_or_absent(study.folder / name) for name in texts},
-        **{f"data/{target.key}/{name}": value for name, value in _files_in(folder)},
+        name.removeprefix(VERSION): value
+        for name, value in inputs.items()
+        if name.startswith(VERSION)
     }
 
 
-def whole_study_inputs(
-    target: Target, study: Study, records: Mapping[Target, Record | None]
-) -> dict[str, str]:
-    """Return what a report on the whole study depends on: findings and costs, no field file."""
-    handed_on = {
-        f"findings of {one.title}": _findings_in(record) for one, record in records.items()
-    }
-    texts = (CORRECTIONS, COSTS, *names_of(target))
-    return {
-        **_study_parts(study, None),
-        **{name: _digest_or_absent(study.folder / name) for name in texts},
-        **handed_on,
-    }
+@dataclass(frozen=True)
+class StudyInputs:
+    """What the reports of a study depend on in its folder, as far as it is read once for all."""
+
+    study: Study
+    parts: StudyParts
+    corrections: Mapping[tuple[int, str], str]
+
+    @classmethod
+    def of(cls, study: Study) -> "StudyInputs":
+        """Read it."""
+        path = study.folder / CORRECTIONS
+        return cls(study, parts_of(study), corrections_by_place(path, study.site_seasons()))
+
+    def of_site_season(self, target: Target) -> dict[str, str]:
+        """Return what the report of a site-season depends on."""
+        assert target.season is not None
+        assert target.site is not None
+        folder = self.study.folder / "data" / target.key
+        return {
+            **self.parts.of(target),
+            CORRECTIONS: self.corrections[target.season, target.site],
+            **self._texts(names_of(target)),
+            **{f"data/{target.key}/{name}": value for name, value in _files_in(folder)},
+        }
+
+    def of_whole_study(self, target: Target, findings: Mapping[str, str]) -> dict[str, str]:
+        """Return what a report on the whole study depends on: findings and costs, no field file."""
+        texts = self._texts((CORRECTIONS, COSTS, *names_of(target)))
+        return {**self.parts.of(target), **texts, **findings}
+
+    def _texts(self, names: Iterable[str]) -> dict[str, str]:
+        return {name: _digest_or_absent(self.study.folder / name) for name in names}
 
 
 def standing_of(
@@ -116,30 +130,7 @@ def standing_of(
     if record is not None:
         reasons.extend(_moved(record.inputs, inputs))
         reasons.extend(_outputs_moved(record, folder))
-    return Standing(target, inputs, tuple(reasons), record)
-
-
-def _study_parts(study: Study, target: Target | None) -> dict[str, str]:
-    """Checksum of each part of study.toml that reaches the report; comments never do."""
-    parts: dict[str, Any] = study.model_dump(mode="json", exclude=set(OF_ARCHIVES_ONLY))
-    if target is not None:
-        # A report shows its own site and season only; who else takes part is not its matter.
-        parts["sites"] = [site for site in parts["sites"] if site["id"] == target.site]
-        parts["seasons"] = [
-            {**season, "sites": []}
-            for season in parts["seasons"]
-            if season["year"] == target.season
-        ]
-        del parts[MONEY]
-        parts["protocol_decisions"] = [
-            one
-            for one in parts["protocol_decisions"]
-            if (one["season"], one["site"]) == (target.season, target.site)
-        ]
-    return {
-        f"study.toml: {part}": digest(json.dumps(content).encode())
-        for part, content in parts.items()
-    }
+    return Standing(target, inputs, tuple(reasons), tuple(record.verdicts) if record else ())
 
 
 def _files_in(folder: Path) -> Iterable[tuple[str, str]]:
@@ -157,7 +148,8 @@ def _digest_or_absent(path: Path) -> str:
     return digest_of(path) if path.is_file() else ABSENT
 
 
-def _findings_in(record: Record | None) -> str:
+def findings_in(record: Record | None) -> str:
+    """Return a checksum of all that a finished report handed on."""
     if record is None:
         return ABSENT
     handed_on = sorted(
@@ -173,7 +165,7 @@ def _moved(before: Mapping[str, str], now: Mapping[str, str]) -> list[str]:
         old, new = before.get(name, ABSENT), now.get(name, ABSENT)
         if ABSENT in (old, new):
             return f"{name} is {'new' if old == ABSENT else 'gone'}"
-        return f"{name}: {old} then, {new} now" if name.startswith("version") else f"{name} changed"
+        return f"{name}: {old} then, {new} now" if name.startswith(VERSION) else f"{name} changed"
 
     names = sorted({*before, *now})
     return [words(name) for name in names if before.get(name, ABSENT) != now.get(name, ABSENT)]

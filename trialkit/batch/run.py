@@ -4,20 +4,22 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from trialkit.batch import warm_server
 from trialkit.batch.due import (
     Standing,
-    site_season_inputs,
+    StudyInputs,
+    findings_in,
     standing_of,
     surroundings,
-    versions,
-    whole_study_inputs,
+    versions_in,
 )
-from trialkit.batch.files import disk_faults_in_words, swept
+from trialkit.batch.files import disk_faults_in_words, swept, write_whole
 from trialkit.batch.index import write_index
 from trialkit.batch.lock import study_lock
+from trialkit.batch.own_code import KNOWN, own_code
 from trialkit.batch.pool import crew_for, default_workers, outcomes_of
 from trialkit.batch.progress import Silent, Watcher
-from trialkit.batch.record import read_record
+from trialkit.batch.record import RECORD, read_record
 from trialkit.batch.resources import notebooks_folder
 from trialkit.batch.targets import Target, targets_of, whole_study_of
 from trialkit.batch.templates import read_template
@@ -108,6 +110,8 @@ def render(request: Request, watcher: Watcher | None = None) -> Summary:
     with disk_faults_in_words(reports):
         reports.mkdir(parents=True, exist_ok=True)
         with study_lock(reports), swept(reports):
+            _warm_up_where_needed(study, request)
+            write_whole(reports / KNOWN, own_code(reports).to_bytes())
             standings = survey_site_seasons(study, request)
             outcomes = _rendered(standings, study, request, watcher)
             whole = _whole_study_if_asked(study, request)
@@ -120,9 +124,18 @@ def render(request: Request, watcher: Watcher | None = None) -> Summary:
     return Summary(study, reports / "index.html", tuple(outcomes), not_due, changes, words)
 
 
+def _warm_up_where_needed(study: Study, request: Request) -> None:
+    """Start the warm server at once where reports are missing: it loads while the survey runs."""
+    reports = request.out / study.name
+    targets = targets_of(study, request.season, request.site)
+    missing = [one for one in targets if not (one.folder(reports) / RECORD).is_file()]
+    if missing and not request.scheduler and warm_server.available():
+        warm_server.start(len(missing))
+
+
 def verdict_changes(standings: Iterable[Standing], outcomes: Iterable[Outcome]) -> Iterator[Change]:
     """Yield the verdicts that moved since the records that the survey found."""
-    before = {s.target: _verdicts(s.record.verdicts) for s in standings if s.record}
+    before = {standing.target: _verdicts(standing.verdicts) for standing in standings}
     for outcome in outcomes:
         old = before.get(outcome.target, {})
         for place, verdict in _verdicts(outcome.verdicts).items():
@@ -155,12 +168,14 @@ def _whole_study_if_asked(study: Study, request: Request) -> list[Standing]:
 def survey_site_seasons(study: Study, request: Request) -> list[Standing]:
     """Return how each report of a site-season stands."""
     targets = targets_of(study, request.season, request.site)
-    around = surroundings(read_template(request.templates / targets[0].template))
+    reports, inputs = request.out / study.name, StudyInputs.of(study)
+    template = read_template(request.templates / targets[0].template)
+    around = surroundings(template, own_code(reports))
     return [
         standing_of(
             target,
-            {**site_season_inputs(target, study), **around, **_place(target, study, request)},
-            target.folder(request.out / study.name),
+            {**inputs.of_site_season(target), **around, **_place(target, study, request)},
+            target.folder(reports),
             request.force,
         )
         for target in targets
@@ -175,15 +190,18 @@ def _place(target: Target, study: Study, request: Request) -> dict[str, str]:
 
 def survey_whole_study(study: Study, request: Request) -> list[Standing]:
     """Return how the reports on the whole study stand, by the findings at hand."""
-    reports = request.out / study.name
-    records = {each: read_record(each.folder(reports)) for each in targets_of(study)}
+    reports, inputs = request.out / study.name, StudyInputs.of(study)
+    findings = {
+        f"findings of {one.title}": findings_in(read_record(one.folder(reports)))
+        for one in targets_of(study)
+    }
+    code = own_code(reports)
     standings = []
     for target in whole_study_of(study):
-        own = whole_study_inputs(target, study, records)
-        around = surroundings(read_template(request.templates / target.template))
-        inputs = {**own, **around, **_place(target, study, request)}
-        folder = target.folder(reports)
-        standings.append(standing_of(target, inputs, folder, request.force))
+        around = surroundings(read_template(request.templates / target.template), code)
+        own = inputs.of_whole_study(target, findings)
+        now = {**own, **around, **_place(target, study, request)}
+        standings.append(standing_of(target, now, target.folder(reports), request.force))
     return standings
 
 
@@ -221,7 +239,7 @@ def task_of(standing: Standing, study: Study, request: Request) -> Task:
         folder=folder.resolve(),
         facts=PageFacts(page_title(target, study), study.title, study.invented, f"{up}index.html"),
         inputs=standing.inputs,
-        versions=versions(),
+        versions=versions_in(standing.inputs),
         seed=study.seed,
         timeout=request.timeout,
     )
