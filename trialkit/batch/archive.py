@@ -11,6 +11,7 @@ from typing import Final
 from trialkit.batch.due import versions
 from trialkit.batch.files import disk_faults_in_words
 from trialkit.batch.index import write_index
+from trialkit.batch.own_wheel import write_own_wheel
 from trialkit.batch.progress import Watcher
 from trialkit.batch.record import FAILED_NOTEBOOK, FAILURE, RECORD, read_record
 from trialkit.batch.run import Request, Summary, render
@@ -28,6 +29,7 @@ from trialkit.publish.editions import Edition, coded_name
 from trialkit.study import Study, read_study
 
 ARCHIVES: Final = "archives"
+SOFTWARE: Final = "software"
 PROVENANCE: Final = "provenance.json"
 _OF_THE_STUDY: Final = ("data", "narrative", "private")
 _NOT_ARCHIVED: Final = (RECORD, FAILURE, FAILED_NOTEBOOK)
@@ -86,6 +88,8 @@ def _archived(request: Request, study: Study, making: _Making, watcher: Watcher 
     summary = render(replace(inner, season=None, site=None, force=True), watcher)
     require_same_findings(own, summary, edition.names)
     _tidy_reports(summary, edition)
+    (root / SOFTWARE).mkdir()
+    write_own_wheel(root / SOFTWARE)
     missing = tuple(sorted(outcome.target.title for outcome in summary.failed))
     known = Deposit(summary.study, root.name, making.made, making.private, versions(), missing)
     deposit = finished(root, known, edition, making.folder.name)

@@ -22,7 +22,6 @@ from trialkit.publish.archive import Deposit, write_zip
 from trialkit.publish.archive.write import write_archive
 from trialkit.study import read_study
 
-ROOT = Path(__file__).resolve().parents[3]
 # The notebook and its page say where the study stands, which is the same from "again" too.
 MADE_AGAIN = ("findings.csv", "plot_values.csv", "facts.json", "report.html", "report.ipynb")
 KINDS = ("coded", "private")
@@ -100,7 +99,7 @@ def test_both_archives_hold_the_findings_of_the_corrected_data(coded, private) -
 
 def test_the_same_study_and_reports_give_the_same_bytes_again(made, tmp_path) -> None:
     again = tmp_path / made.folder.name
-    for part in ("study", "reports"):
+    for part in ("study", "reports", "software"):
         shutil.copytree(made.folder / part, again / part)
     private = made.folder.name.endswith("private")
     study = read_study(again / "study")
@@ -119,14 +118,17 @@ def test_the_zip_holds_the_folder_and_no_time_of_making(made: Archived) -> None:
 
 
 def test_the_archive_alone_gives_the_same_findings_to_the_last_digit(made, tmp_path) -> None:
-    """In a fresh process with a home of its own, from the zip file and nothing else."""
+    """In a fresh process with a home of its own, from the zip file and nothing else of trialkit."""
     with zipfile.ZipFile(made.packed) as packed:
         packed.extractall(tmp_path)
     (tmp_path / "home").mkdir()
     there = tmp_path / made.folder.name
+    (wheel,) = (there / "software").glob("*.whl")
+    with zipfile.ZipFile(wheel) as packed:
+        packed.extractall(tmp_path / "installed")
     environment = {
         "HOME": str(tmp_path / "home"),
-        "PYTHONPATH": str(ROOT),
+        "PYTHONPATH": str(tmp_path / "installed"),
         "PATH": os.environ["PATH"],
         "OPENBLAS_NUM_THREADS": "1",
     }

@@ -17,6 +17,7 @@ from trialkit.study import STUDY_FILE, Study
 STUDY: Final = "study"
 REPORTS: Final = "reports"
 TABLES: Final = "tables"
+SOFTWARE: Final = "software"
 DATA_PACKAGE: Final = "datapackage.json"
 CRATE: Final = "ro-crate-metadata.json"
 CHECKSUMS: Final = "checksums.sha256"
@@ -143,7 +144,7 @@ def _about(name: str) -> str:
         return f"{_OF_A_REPORT.get(path.name, 'File of a report')}{f' ({where})' if where else ''}"
     if path.parts[0] == STUDY:
         return _of_the_study(path)
-    return "Software that made the reports" if path.parts[0] == "software" else "File"
+    return "trialkit as it made the reports" if path.parts[0] == SOFTWARE else "File"
 
 
 def _of_the_study(path: PurePosixPath) -> str:

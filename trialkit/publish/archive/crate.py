@@ -11,6 +11,7 @@ from trialkit.publish.archive.contents import (
     CRATE,
     LICENCE,
     REPORTS,
+    SOFTWARE,
     STUDY,
     TABLES,
     Deposit,
@@ -28,6 +29,7 @@ _FOLDERS: Final = {
     f"{STUDY}/": ("The study", "Field sheets, description, costs, corrections and texts"),
     f"{TABLES}/": ("Tidy tables", "What was read of the field sheets, in SI units"),
     f"{REPORTS}/": ("Reports", "One report per site and season, and one across all of them"),
+    f"{SOFTWARE}/": ("Software", "trialkit as it made the reports, to be installed with pip"),
 }
 
 

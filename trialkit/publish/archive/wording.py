@@ -14,6 +14,7 @@ from trialkit.publish.archive.contents import (
     LICENCE,
     README,
     REPORTS,
+    SOFTWARE,
     STUDY,
     TABLES,
     VERSIONS,
@@ -88,6 +89,7 @@ def _what_is_here(private: bool) -> str:
         f"{TABLES}/": "the data as tidy tables: one row an observation, SI units, UTF-8 CSV",
         f"{STUDY}/": f"the field sheets {sheets}; plan, costs, corrections, texts of the reports",
         f"{REPORTS}/": "the reports: pages, executed notebooks, findings; open its `index.html`",
+        f"{SOFTWARE}/": "the program that made the tables and reports",
         DATA_PACKAGE: "the same for programs: a Data Package with Table Schema",
         "ro-crate-metadata.json": "the same for repositories: RO-Crate 1.1",
         LICENCE: "what others may do with the data",
@@ -116,11 +118,12 @@ def _again(deposit: Deposit) -> str:
     return f"""\
 ## Make the reports again
 
-You need Python {python}. In this folder:
+You need Python {python} and the internet: pip fetches the libraries. trialkit {version} itself is in
+`{SOFTWARE}/`. In this folder:
 
 ```sh
 python{python} -m venv .venv
-.venv/bin/python -m pip install trialkit=={version} -c {VERSIONS}
+.venv/bin/python -m pip install {SOFTWARE}/trialkit-{version}-py3-none-any.whl -c {VERSIONS}
 .venv/bin/trialkit render {STUDY} --out again
 (cd again && sha256sum -c ../{FINDINGS_CHECKSUMS})
 ```
