@@ -118,7 +118,7 @@ def _again(deposit: Deposit) -> str:
     return f"""\
 ## Make the reports again
 
-You need Python {python} and the internet: pip fetches the libraries. trialkit {version} itself is in
+You need Python {python} and the internet: pip fetches the libraries. trialkit {version} is in
 `{SOFTWARE}/`. In this folder:
 
 ```sh
