@@ -48,7 +48,7 @@ def marked_study(folder: Path, example: Path) -> Path:
 def _is_wanted(part: str) -> bool:
     if part.startswith("seasons]]"):
         return f"year = {YEAR}" in part
-    return not part.startswith("measures]]") or any(f'"{one}"' in part for one in MEASURES)
+    return not part.startswith("measures]]") or any(f'id = "{one}"' in part for one in MEASURES)
 
 
 def _with_authors(text: str) -> str:

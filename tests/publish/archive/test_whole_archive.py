@@ -76,7 +76,7 @@ def test_no_file_of_the_coded_archive_holds_a_marker(coded: Archived) -> None:
     with zipfile.ZipFile(coded.packed) as packed:
         for name in packed.namelist():
             said = (name + packed.read(name).decode("latin-1")).casefold()
-            assert [one for one in (*MARKERS, "zq") if one.casefold() in said] == [], name
+            assert [one for one in MARKERS if one.casefold() in said] == [], name
 
 
 def test_the_private_archive_holds_the_field_files_byte_by_byte(private, marked) -> None:
