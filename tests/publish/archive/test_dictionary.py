@@ -18,7 +18,8 @@ VERSIONS = {"python": "3.11.7", "trialkit": "0.1.0"}
 
 @pytest.fixture(scope="module")
 def tables(example_study: Study):
-    one = Study.model_validate({**example_study.model_dump(), "seasons": example_study.seasons[:1]})
+    told = {"seasons": example_study.seasons[:1], "protocol_decisions": ()}
+    one = Study.model_validate({**example_study.model_dump(), **told})
     one._folder = example_study.folder
     return archive_tables(one, check_study(one), private=False)
 
