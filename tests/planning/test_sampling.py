@@ -9,6 +9,7 @@ from trialkit.planning.sampling import (
     PowerLaw,
     fit_power_law,
     plants_needed,
+    stop_curve,
     stop_line,
     stop_table,
 )
@@ -64,6 +65,24 @@ def test_sampling_stopped_on_the_line_keeps_its_precision():
     stops = (totals >= stop_line(law, np.arange(1, 201), 0.2)).argmax(axis=1)
     means = totals[np.arange(4000), stops] / (stops + 1)
     assert means.std() / means.mean() == pytest.approx(0.2, abs=0.03)
+
+
+@pytest.mark.parametrize("law", [PowerLaw(1.0, 1.0, 0, 1, 9), PowerLaw(2.0, 1.3, 0, 1, 9)])
+def test_the_stop_line_does_at_every_mean_what_was_asked_for(law):
+    """Plants are a m^(b-2) / D² to first order, made up to whole ones; means come a bit high."""
+    means = np.array([1.0, 3.0, 6.0])
+    curve = stop_curve(law, 0.2, means, fewest=2, most=400)
+    needed = plants_needed(law, means, 0.2)
+    assert (curve["plants"] - needed).between(-0.5 - 0.03 * needed, 1 + 0.03 * needed).all()
+    assert curve["precision"].to_numpy() == pytest.approx(0.2, abs=0.03)
+    assert curve["bias"].between(-0.01, 0.08).all()
+    assert (curve["plants_90"] >= curve["plants"]).all()
+
+
+def test_a_sampler_who_may_not_go_on_keeps_less_than_was_asked_for():
+    (row,) = stop_curve(LAW, 0.1, [0.5], most=30).to_dict("records")
+    assert row["plants"] == 30
+    assert row["precision"] > 0.2
 
 
 def test_the_card_falls_for_counts_that_are_clumped():

@@ -1,10 +1,11 @@
 """Where plots lie on the ground, in the study's unit of distance, from the near left corner."""
 
+import math
 from dataclasses import dataclass
 
 import pandas as pd
 
-from trialkit.errors import StudyError
+from trialkit.errors import Fault, StudyError
 from trialkit.planning.entry import entry_fault
 from trialkit.study import Study
 
@@ -66,4 +67,23 @@ def _fits(study: Study, width: float, height: float) -> None:
         if given is not None and given < needed
     )
     if faults:
-        raise StudyError(faults)
+        raise StudyError((*_too_many_treatments(study), *faults))
+
+
+def _too_many_treatments(study: Study) -> tuple[Fault, ...]:
+    """The fault of a field that cannot hold one plot of each treatment, however they are put."""
+    layout, treatments = study.layout, len(study.treatments)
+    across = _room(layout.field_width, layout.guard, layout.plot_width, layout.gap)
+    along = _room(layout.field_length, layout.guard, layout.plot_length, layout.alley)
+    if across * along >= treatments:
+        return ()
+    what = f"there are {treatments} treatments, and the field has room for {across * along:g} plots"
+    remedy = "Take fewer treatments, a larger field or smaller plots"
+    return (entry_fault(study, "layout.field_width", what, remedy, "more_treatments_than_plots"),)
+
+
+def _room(field: float | None, guard: float, plot: float, between: float) -> float:
+    """Plots that fit side by side into a field; without end where its size is not stated."""
+    if field is None:
+        return math.inf
+    return max(0, math.floor((field - 2 * guard + between) / (plot + between)))

@@ -17,6 +17,7 @@ from trialkit.planning.power import (
     TrialSize,
     power_of_difference,
     smallest_detectable,
+    too_few,
 )
 from trialkit.planning.power_simulated import Response, simulated_power
 from trialkit.study import Assumption, Measure, Study
@@ -116,6 +117,31 @@ def sizes_in_reach(study: Study) -> list[TrialSize]:
         replace(size, design=layout.design, whole_plots=levels)
         for size in sizes(treatments, blocks, sites, seasons)
     ]
+
+
+def layout_cautions(study: Study) -> tuple[str, ...]:
+    """What is thin in the layout that study.toml asks for, site by site where they differ."""
+    found: dict[str, list[str]] = {}
+    for site in study.sites:
+        size = TrialSize(
+            len(study.treatments),
+            study.layout.blocks_of(site.id),
+            design=study.layout.design,
+            whole_plots=max(1, len(study.layout.whole_plots)),
+        )
+        found.setdefault(_thin(size), []).append(site.name)
+    every = len(study.sites)
+    return tuple(
+        text if len(names) == every else f"{', '.join(names)}: {text}"
+        for text, names in found.items()
+        if text
+    )
+
+
+def _thin(size: TrialSize) -> str:
+    if size.blocks < 2 and size.design != "latin_square":
+        return "With one replicate (layout.blocks) nothing can be judged at this site by itself."
+    return too_few(size)
 
 
 def _on_logs(measure: Measure, assumed: Assumption) -> Assumption:

@@ -1,6 +1,6 @@
 """Planning a whole study in one go: randomise, map, labels, sheets, calendar, how much."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from trialkit.planning.known import Known
 from trialkit.planning.outlook import outlook
 from trialkit.planning.plants import SamplingPlan, sampling_plan
 from trialkit.planning.randomise import Randomisation, randomise, refuse_if_data
-from trialkit.planning.tasks import Task, missing_planting, tasks_of
+from trialkit.planning.tasks import Task, missing_planting, tasks_of, visits_out_of_season
 from trialkit.planning.write import Stamp, write_place, write_tables
 from trialkit.study import Study
 
@@ -117,12 +117,25 @@ def _plan_places(
         try:
             planned.append(one := _plan_place(study, known, place, seed))
             faults += missing_planting(study, *place, one.tasks)
+            faults += visits_out_of_season(study, *place, one.tasks)
+            faults += _too_few_plots(study, one)
         except StudyError as error:
             faults += error.faults
     told = tuple(dict.fromkeys(faults))
     if told and not planned:
         raise StudyError(told)
     return tuple(planned), told
+
+
+def _too_few_plots(study: Study, place: PlacePlan) -> Iterator[Fault]:
+    """A list of plots, laid out by others, that does not hold every treatment."""
+    absent = [t for t in study.treatment_ids if t not in set(place.plots["treatment"])]
+    if absent:
+        path = study.data_folder(place.season, place.site) / "plots.csv"
+        what = f"{len(place.plots)} plots hold {len(study.treatments) - len(absent)} of the "
+        what += f"{len(study.treatments)} treatments; {', '.join(absent)} has none"
+        remedy = "Add plots, or take the treatment out of study.toml"
+        yield Fault(path.as_posix(), 0, "treatment", what, remedy, "treatment_absent", "question")
 
 
 def _plan_place(study: Study, known: Known, place: tuple[int, str], seed: int | None) -> PlacePlan:

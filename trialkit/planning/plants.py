@@ -9,7 +9,13 @@ import pandas as pd
 
 from trialkit.errors import AnalysisError
 from trialkit.planning.known import Seen
-from trialkit.planning.sampling import PowerLaw, fit_power_law, plants_needed, stop_table
+from trialkit.planning.sampling import (
+    PowerLaw,
+    fit_power_law,
+    plants_needed,
+    stop_curve,
+    stop_table,
+)
 from trialkit.planning.sequential import SequentialRule, error_curve
 from trialkit.study import Study
 
@@ -23,6 +29,7 @@ class SamplingPlan:
     law: PowerLaw
     plants: pd.DataFrame
     stop: pd.DataFrame | None
+    stop_does: pd.DataFrame | None
     decide: pd.DataFrame | None
     errors: pd.DataFrame | None
 
@@ -42,8 +49,10 @@ def sampling_plan(study: Study, seen: Mapping[tuple[int, str], Seen]) -> Samplin
     means = [0.5, 1, 2, 4, 8]
     needed = np.ceil(plants_needed(law, np.array(means), PRECISION)).astype(int)
     plants = pd.DataFrame({"mean": means, "plants": needed})
-    stop = stop_table(law, PRECISION) if law.b < 2 else None
-    return SamplingPlan(law, plants, stop, *_decision(study, law))
+    lines = law.b < 2
+    stop = stop_table(law, PRECISION) if lines else None
+    does = stop_curve(law, PRECISION, means) if lines else None
+    return SamplingPlan(law, plants, stop, does, *_decision(study, law))
 
 
 def _decision(study: Study, law: PowerLaw) -> tuple[pd.DataFrame | None, pd.DataFrame | None]:

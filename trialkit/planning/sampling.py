@@ -92,6 +92,44 @@ def stop_table(law: PowerLaw, precision: float, most: int = 60, step: int = 5) -
     return pd.DataFrame({"plants": plants, "stop_at_total": totals})
 
 
+def stop_curve(
+    law: PowerLaw,
+    precision: float,
+    means: "np.ndarray | list[float]",
+    *,
+    fewest: int = 5,
+    most: int = 60,
+    runs: int = 4000,
+    seed: int = 1,
+) -> pd.DataFrame:
+    """What the stop line does at each true mean, by simulation.
+
+    Counts are negative binomial with the law's variance at the mean (Poisson where the law's is no
+    larger); a sampler looks at ``fewest`` plants or more and stops at the line, or at ``most``.
+    Columns: mean, plants (expected), plants_90 (nine of ten need no more), precision (standard
+    deviation of the means found, over the true mean) and bias (mean of the means found, less the
+    true one, over it).
+    """
+    rng, number = np.random.default_rng(seed), np.arange(1, most + 1)
+    line, rows = stop_line(law, number, precision), []
+    for mean in np.asarray(means, dtype=float):
+        total = _counts(law, mean, (runs, most), rng).cumsum(axis=1)
+        stops = (total >= line) & (number >= fewest)
+        last = np.where(stops.any(axis=1), stops.argmax(axis=1), most - 1)
+        plants, found = number[last], total[np.arange(runs), last] / number[last]
+        nine = np.quantile(plants, 0.9)
+        rows.append((mean, plants.mean(), nine, found.std() / mean, found.mean() / mean - 1))
+    return pd.DataFrame(rows, columns=["mean", "plants", "plants_90", "precision", "bias"])
+
+
+def _counts(
+    law: PowerLaw, mean: float, shape: tuple[int, int], rng: np.random.Generator
+) -> np.ndarray:
+    extra = law.variance(mean) - mean
+    rate = mean if extra <= 0 else rng.gamma(mean**2 / extra, extra / mean, shape)
+    return np.asarray(rng.poisson(rate, shape))
+
+
 def _check_precision(precision: float) -> None:
     if not 0 < precision < 1:
         raise AnalysisError(

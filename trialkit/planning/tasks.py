@@ -69,6 +69,26 @@ def missing_planting(
         yield entry_fault(study, "layout.plantings", what, remedy, "no_planting", "question")
 
 
+def visits_out_of_season(
+    study: Study, season: int, site: str, tasks: Sequence[Task]
+) -> Iterator[Fault]:
+    """Visits of ``layout`` that fall outside the season; nobody is sent out for them."""
+    kept = {task.rule for task in tasks}
+    if "scouting" in kept or any(task.rule == "planting" and not task.date for task in tasks):
+        return
+    first, last = study.season(season).first_date, study.season(season).last_date
+    for table, key in (("scouting", "scouting_days"), ("harvest", "picking_days")):
+        days = getattr(study.layout, key)
+        gone = [day for n, day in enumerate(days, 1) if f"{table}-{n}" not in kept]
+        if gone:
+            named = ", ".join(map(str, gone))
+            what = f"at {site} the days {named} fall outside the season {first} to {last}"
+            remedy = "Change these days or the season; they are left out"
+            yield entry_fault(
+                study, f"layout.{key}", what, remedy, "visit_out_of_season", "question"
+            )
+
+
 class Dates:
     """Dates of one site-season: seen, planned and expected."""
 

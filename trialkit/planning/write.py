@@ -78,6 +78,7 @@ def write_tables(
     tables["more_site_seasons"] = needed if len(needed) else None
     if sampling is not None:
         tables |= {"plants_needed": sampling.plants, "stop_card": sampling.stop}
+        tables |= {"stop_errors": sampling.stop_does}
         tables |= {"decision_card": sampling.decide, "decision_errors": sampling.errors}
     out.mkdir(parents=True, exist_ok=True)
     filled = {out / f"{name}.csv": table for name, table in tables.items() if table is not None}

@@ -1,6 +1,7 @@
 """The plan of a study, as the notebook's cells and the command line call it."""
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -8,16 +9,23 @@ from typing import Any, Final
 import pandas as pd
 
 from trialkit import __version__, planning
+from trialkit.errors import StudyError
 from trialkit.figures.picture import Picture
 from trialkit.narrative.tables import Column, Table, Words
-from trialkit.planning.how_much import percent
+from trialkit.planning.entry import entry_fault
+from trialkit.planning.how_much import layout_cautions, percent
 from trialkit.planning.plot_map_sheet import draw_map, png_of
 from trialkit.report.display import Stack, bullets
 from trialkit.report.place import open_study
 from trialkit.report.plan_known import known_so_far
 from trialkit.study import Study
 
-_HEADS: Final = {"plants_90": "Plants, nine of ten times", "mean": "Mean per plant"}
+_HEADS: Final = {
+    "plants_90": "Plants, nine of ten times",
+    "mean": "Mean per plant",
+    "precision": "Standard error over mean",
+    "bias": "Bias over mean",
+}
 
 
 @dataclass(frozen=True)
@@ -98,6 +106,8 @@ class PlanReport:
         tables = [_whole("Plants for a standard error of a quarter of the mean", found.plants)]
         if found.stop is not None:
             tables += [_whole("Stop when the total reaches this (Green 1970)", found.stop)]
+        if found.stop_does is not None:
+            tables += [_whole("What that stop line does at each true mean", found.stop_does)]
         if found.decide is not None and found.errors is not None:
             tables += [_whole("Act, do not act, or look at more plants", found.decide)]
             tables += [_whole("What that rule does at each true mean", found.errors)]
@@ -120,7 +130,10 @@ class PlanReport:
         kept = [f"{p.site} {p.season}" for p in self.plan.places if p.drawn is None]
         told = [f"Randomised: {', '.join(drawn)}."] if drawn else []
         told += [f"Plots kept as they stand: {', '.join(kept)}."] if kept else []
-        return [*told, *(one.sentence(self.study.currency) for one in self.plan.enough)]
+        told += [f"The layout as it is: {text}" for text in layout_cautions(self.study)]
+        for one in self.plan.enough:
+            told.append(f"{one.sentence(self.study.currency)} (Spread: {one.assumption.source}.)")
+        return [*told, *map(_still_open, self.plan.outlook.to_dict("records"))]
 
     def _treatments(self, names: tuple[str, ...]) -> str:
         return ", ".join(self.study.treatment(name).label for name in names) or "all"
@@ -153,6 +166,10 @@ def open_plan(
     described = open_study(study)
     day = today if isinstance(today, dt.date) else dt.date.fromisoformat(today)
     places = [p for p in described.site_seasons() if p[0] == season]
+    if season and not places:
+        years = ", ".join(str(one.year) for one in described.seasons)
+        what, remedy = f"there is no season {season}", f"Add it, or take one of {years}"
+        raise StudyError((entry_fault(described, "seasons", what, remedy, "no_season"),))
     known = known_so_far(described)
     made = planning.make_plan(described, known, places=places if season else None, seed=seed)
     return PlanReport(described, made, day)
@@ -163,6 +180,15 @@ def _around(one: planning.Enough) -> pd.DataFrame:
     table, best = one.table, one.cheapest
     last = len(table) - 1 if best is None else int(str(best.name))
     return table.iloc[max(0, last - 7) : last + 1]
+
+
+def _still_open(row: Mapping[Any, Any]) -> str:
+    """One contrast so far, and what would settle it."""
+    name = f"{row['measure']}, {row['treatment']} against the check"
+    if row["settled_now"]:
+        return f"{name}: settled by {row['site_seasons']} site-seasons."
+    more = _more(row["more"])
+    return f"{name}: {more} more site-seasons would settle it; chance {percent(row['chance'])}."
 
 
 def _more(number: Any) -> str:

@@ -186,6 +186,9 @@ class Study(Part):
         measures = {measure.id for measure in self.measures}
         for assumption in self.layout.assumptions:
             yield from _unknown("layout.assumptions", "measure", assumption.measure, measures)
+        planted = [(planting.season, planting.site) for planting in self.layout.plantings]
+        for season, name in sorted({one for one in planted if planted.count(one) > 1}):
+            yield f"layout.plantings names '{name}' in {season} twice; keep the right date"
         for planting in self.layout.plantings:
             yield from _unknown("layout.plantings", "site", planting.site, sites)
             if planting.season not in {season.year for season in self.seasons}:

@@ -129,6 +129,9 @@ def line_of(text: str, location: tuple[Any, ...]) -> int:
     lines, start = text.splitlines(), 0
     names = [part for part in location if isinstance(part, str)]
     index = next((part for part in location if isinstance(part, int)), 0)
+    own = _own_header(lines, location, index)
+    if own:
+        return _first_line(lines, names[-1], own) or own
     if len(names) > 1 or any(isinstance(part, int) for part in location):
         header = re.compile(rf"\s*\[+\s*{re.escape(names[0])}\b")
         headers = [number for number, line in enumerate(lines) if header.match(line)]
@@ -137,6 +140,17 @@ def line_of(text: str, location: tuple[Any, ...]) -> int:
         start = headers[min(index, len(headers) - 1)] + 1
     found = (_first_line(lines, name, start) for name in reversed(names[1:] or names))
     return next((line for line in found if line), start) if names else 0
+
+
+def _own_header(lines: list[str], location: tuple[Any, ...], index: int) -> int:
+    """Line of the header of a list of tables such as [[layout.assumptions]], 0 without one."""
+    numbers = [at for at, part in enumerate(location) if isinstance(part, int)]
+    if not numbers or numbers[0] < 2:
+        return 0
+    name = r"\s*\.\s*".join(re.escape(str(part)) for part in location[: numbers[0]])
+    header = re.compile(rf"\s*\[\[\s*{name}\s*\]\]")
+    found = [number for number, line in enumerate(lines, 1) if header.match(line)]
+    return found[min(index, len(found) - 1)] if found else 0
 
 
 def _first_line(lines: list[str], key: str, start: int) -> int:
