@@ -30,19 +30,20 @@ def plan(
     debug: Debug = False,
 ) -> None:
     """Randomise, draw the plot map, write sheets and calendar, answer how much is enough."""
+    from trialkit.batch.plan_page import render_plan
     from trialkit.report.plan import open_plan
 
-    folder = out or study / "plan"
-    made = open_plan(study, today=date.today(), season=season, seed=seed)
+    folder, today = out or study / "plan", date.today()
+    made = open_plan(study, today=today, season=season, seed=seed)
     files, told = made.write_files(folder), made.answers()
+    asked = {"season": season or 0, "site": "", "today": today.isoformat()}
+    files = (*files, *render_plan(made.study, asked, folder))
     faults = [str(fault) for fault in made.plan.faults]
     tell_faults(faults)
     if as_json:
         paths = [str(path) for path in files]
         print_json({"study": str(study), "answers": told, "faults": faults, "files": paths})
     else:
-        print_lines(
-            [*told, f"{len(files)} files written; maps, labels, sheets, calendars: {folder}"]
-        )
+        print_lines([*told, f"{len(files)} files written; all is told in {folder / 'plan.html'}"])
     if any(fault.severity == "error" for fault in made.plan.faults):
         raise typer.Exit(AT_FAULT)

@@ -3,13 +3,14 @@
 from trialkit.planning.how_much import Enough, how_much
 from trialkit.planning.known import Known, Seen
 from trialkit.planning.outlook import SoFar, outlook
-from trialkit.planning.plan import Plan, make_plan, open_places, plan, write_plan
+from trialkit.planning.plan import PlacePlan, Plan, make_plan, open_places, plan, write_plan
 from trialkit.planning.randomise import Randomisation, randomise, write_randomisation
 from trialkit.planning.write import Stamp
 
 __all__ = [
     "Enough",
     "Known",
+    "PlacePlan",
     "Plan",
     "Randomisation",
     "Seen",

@@ -1,6 +1,7 @@
 """The plot map, to scale: as SVG, as PNG and as a page to print and carry."""
 
 import io
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
@@ -9,6 +10,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from PIL import Image
 
 from trialkit.planning.geometry import Ground, lay_out
 from trialkit.planning.map_parts import (
@@ -75,6 +77,19 @@ def png_of(figure: Figure) -> bytes:
     """Return the map as a PNG to show on a screen."""
     buffer = io.BytesIO()
     figure.savefig(buffer, format="png", dpi=100, metadata=_METADATA[".png"])
+    return buffer.getvalue()
+
+
+def below_each_other(pictures: Sequence[bytes]) -> bytes:
+    """Several PNG pictures as one."""
+    parts = [Image.open(io.BytesIO(data)).convert("RGB") for data in pictures]
+    size = (max(part.width for part in parts), sum(part.height for part in parts))
+    whole, top = Image.new("RGB", size, "white"), 0
+    for part in parts:
+        whole.paste(part, (0, top))
+        top += part.height
+    buffer = io.BytesIO()
+    whole.save(buffer, format="png")
     return buffer.getvalue()
 
 

@@ -14,7 +14,7 @@ from trialkit.figures.picture import Picture
 from trialkit.narrative.tables import Column, Table, Words
 from trialkit.planning.entry import entry_fault
 from trialkit.planning.how_much import layout_cautions, percent
-from trialkit.planning.plot_map_sheet import draw_map, png_of
+from trialkit.planning.plot_map_sheet import below_each_other, draw_map, png_of
 from trialkit.report.display import Stack, bullets
 from trialkit.report.place import open_study
 from trialkit.report.plan_known import known_so_far
@@ -42,29 +42,21 @@ class PlanReport:
         listed = ", ".join(names) or "no site-season: all seasons are finished"
         return Words(f"# Plan of: {self.study.title}\n\nMade on {self.today} for {listed}.")
 
-    def place_map(self, season: int, site: str) -> Picture | Words:
-        """The plot map of one site-season."""
-        places = [(p.season, p.site) for p in self.plan.places]
-        if (season, site) not in places:
+    def place_map(self, season: int, site: str = "") -> Picture | Words:
+        """The plot map of one site-season; without a site, those of all that are planned."""
+        places = self._places(season, site)
+        if not places:
             return Words(f"{site} {season} is not among the site-seasons that are planned.")
-        place = self.plan.place(season, site)
-        figure = draw_map(self.study, season, site, place.plots)
-        width, height = figure.get_size_inches()
-        blocks = place.plots["block"].nunique()
-        name = self.study.site(site).name
-        alt = f"Map of {name} {season}: {len(place.plots)} plots in {blocks} block(s), to scale."
-        return Picture(png_of(figure), alt, alt, place.ground.plots, width, height)
+        maps = [draw_map(self.study, p.season, p.site, p.plots) for p in places]
+        alt = " ".join(map(self._said_of_map, places))
+        plots = pd.concat([p.ground.plots for p in places], ignore_index=True)
+        width = max(figure.get_size_inches()[0] for figure in maps)
+        height = sum(figure.get_size_inches()[1] for figure in maps)
+        return Picture(below_each_other([*map(png_of, maps)]), alt, alt, plots, width, height)
 
-    def tasks(self, season: int, site: str) -> Table:
-        """What is to be done when at one site."""
-        found = [p for p in self.plan.places if (p.season, p.site) == (season, site)]
-        rows = [
-            (task.date or "open", task.what, self._treatments(task.treatments), task.why)
-            for place in found
-            for task in place.tasks
-        ]
-        heads = [Column("Date"), Column("Task"), Column("Plots"), Column("Because")]
-        return Table.of(f"Tasks at {self.study.site(site).name}, {season}", heads, rows)
+    def tasks(self, season: int, site: str = "") -> Stack:
+        """What is to be done when, a table a site."""
+        return Stack(tuple(map(self._tasks_of, self._places(season, site))))
 
     def enough(self) -> Stack:
         """The cheapest layout that settles each question, and the sizes it was chosen from."""
@@ -134,6 +126,25 @@ class PlanReport:
         for one in self.plan.enough:
             told.append(f"{one.sentence(self.study.currency)} (Spread: {one.assumption.source}.)")
         return [*told, *map(_still_open, self.plan.outlook.to_dict("records"))]
+
+    def _places(self, season: int, site: str) -> list[planning.PlacePlan]:
+        """The places planned, of one season and site where they are named."""
+        return [
+            one for one in self.plan.places if season in (0, one.season) and site in ("", one.site)
+        ]
+
+    def _said_of_map(self, place: planning.PlacePlan) -> str:
+        blocks, name = place.plots["block"].nunique(), self.study.site(place.site).name
+        plots = f"{len(place.plots)} plots in {blocks} block{'' if blocks == 1 else 's'}"
+        return f"Map of {name} {place.season}: {plots}, to scale."
+
+    def _tasks_of(self, place: planning.PlacePlan) -> Table:
+        rows = [
+            (task.date or "open", task.what, self._treatments(task.treatments), task.why)
+            for task in place.tasks
+        ]
+        heads = [Column("Date"), Column("Task"), Column("Plots"), Column("Because")]
+        return Table.of(f"Tasks at {self.study.site(place.site).name}, {place.season}", heads, rows)
 
     def _treatments(self, names: tuple[str, ...]) -> str:
         return ", ".join(self.study.treatment(name).label for name in names) or "all"
