@@ -47,7 +47,7 @@ def test_markup_in_a_reason_is_written_out(example_study):
 def test_the_table_names_site_treatment_rule_and_decision(example_study):
     (row,) = protocol_table(example_study, [standing("keep", "it rained", treatment="")]).rows
     assert row == (
-        "Cedar Flat 2025", "Every plot", "Netting comes off at first bloom", "kept: it rained"
+        "Cedar Flat 2025: every plot", "Netting comes off at first bloom", "kept: it rained"
     )  # fmt: skip
 
 

@@ -20,22 +20,14 @@ def moved_table(study: Study, moved: pd.DataFrame) -> Table:
     """Table of every contrast that corrections moved: as typed, and with the corrections."""
     rows = [
         (
-            study.measure(row["measure"]).name,
-            study.treatment(row["treatment"]).name,
+            f"{study.measure(row['measure']).name}: {study.treatment(row['treatment']).label}",
             _said(study, row, _AS_TYPED),
-            row["as_typed_verdict"],
             _said(study, row, _CORRECTED),
-            row["verdict"],
         )
         for row in moved.to_dict("records")
     ]
-    texts = ("Measure", "Treatment", "As typed", "Verdict as typed", "Corrected", "Verdict")
-    empty = "The corrections moved no contrast."
-    caption = "What the corrections moved"
-    return Table(
-        caption, tuple(map(Column, texts)), Table.of(caption, list(map(Column, texts)), rows).rows,
-        empty,
-    )  # fmt: skip
+    heads = [Column(text) for text in ("Measure and treatment", "As typed", "Corrected")]
+    return Table.of("What the corrections moved", heads, rows)
 
 
 def moved_cautions(study: Study, moved: pd.DataFrame) -> list[str]:
@@ -51,7 +43,7 @@ def moved_cautions(study: Study, moved: pd.DataFrame) -> list[str]:
 def _said(study: Study, row: Mapping[Any, Any], names: tuple[str, ...]) -> str:
     effect, low, high, bound, verdict = (row[name] for name in names)
     if verdict == NO_ANSWER or pd.isna(low):
-        return "none"
+        return NO_ANSWER
     about = {
         "measure": row["measure"],
         "effect_unit": row["effect_unit"],
@@ -62,7 +54,7 @@ def _said(study: Study, row: Mapping[Any, Any], names: tuple[str, ...]) -> str:
     effect, low, high, unit = shown_effect(about, study)
     interval = change_range(low, high, unit)
     known = not bound and not pd.isna(effect)
-    return f"{change(effect, unit)} ({interval})" if known else interval
+    return f"{verdict}: {change(effect, unit)} ({interval})" if known else f"{verdict}: {interval}"
 
 
 def _caution(study: Study, measure: str, now: str, before: str, treatments: list[str]) -> str:

@@ -29,14 +29,14 @@ def protocol_table(study: Study, standings: Iterable[Standing]) -> Table:
     """One row per treatment and site-season that followed another protocol."""
     rows = [
         (
-            f"{study.site(one.site).name} {one.season}",
-            study.treatment(one.treatment).name if one.treatment else "Every plot",
+            f"{study.site(one.site).name} {one.season}: "
+            + (study.treatment(one.treatment).label if one.treatment else "every plot"),
             _rules(study, one) or "none",
             decision_words(one),
         )
         for one in standings
     ]
-    texts = ("Site-season", "Treatment", "Rule departed from", "Decision")
+    texts = ("Where", "Rule departed from", "Decision")
     table = Table.of("Site-seasons that followed another protocol", list(map(Column, texts)), rows)
     empty = "Every site followed the protocol of study.toml, late visits aside."
     return Table(table.caption, table.columns, table.rows, empty)

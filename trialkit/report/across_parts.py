@@ -1,6 +1,6 @@
 """The trials behind the combined answer: which take part, other protocols, corrections."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from trialkit import intake, measures
@@ -55,16 +55,14 @@ def taking_part(study: Study, reports: str | Path = "") -> tuple[HandedOn, ...]:
 
 
 def site_seasons_table(study: Study, findings: AcrossFindings) -> Table:
-    """One row per site-season: does it take part, and how many corrections it has on record."""
-    corrections = corrections_by_place(study)
+    """One row per site-season: whether it takes part, and why it does not."""
     taking = [(place, _part(study, *place)) for place in findings.environments]
     missing = [(place, f"left out: {why}") for place, why in findings.left_out.items()]
     rows = [
-        (study.site(site).name, season, said, corrections.get((season, site), 0))
-        for (season, site), said in sorted(taking + missing)
+        (study.site(site).name, season, said) for (season, site), said in sorted(taking + missing)
     ]
     heads = [Column("Site"), Column("Season"), Column("Combined answer")]
-    return Table.of("Site-seasons", [*heads, Column("Corrections", numeric=True)], rows)
+    return Table.of("Site-seasons", heads, rows)
 
 
 def _part(study: Study, season: int, site: str) -> str:
@@ -83,25 +81,27 @@ def corrections_words(study: Study, places: Sequence[HandedOn]) -> Words:
     found = corrections_by_place(study)
     if not found:
         return Words("No correction of the data is on record.")
-    hanging = {
-        f"{study.site(one.site).name} {one.season}": len(verdicts_moved(one.moved))
-        for one in places
-    }
-    where = [f"{name} ({number})" for name, number in hanging.items() if number]
     number = sum(found.values())
-    lines = [
-        f"{_counted(number, 'correction')} of the data {'is' if number == 1 else 'are'} on record, "
-        f"in {_counted(len(found), 'site-season')}; the report of each lists who made them and why."
-    ]
-    if where:
-        total = sum(hanging.values())
-        lines.append(
-            f"Without them {_counted(total, 'verdict')} of single site-seasons would be "
-            f"different: {', '.join(where)}."
-        )
-    else:
-        lines.append("Without them no verdict of a single site-season would be different.")
-    return Words(" ".join(lines))
+    hanging = {(one.season, one.site): len(verdicts_moved(one.moved)) for one in places}
+    told = (
+        f"{_counted(number, 'correction')} of the data {'is' if number == 1 else 'are'} on record: "
+        f"{_by_place(study, found)}. The report of each place lists who made them and why."
+    )
+    total = sum(hanging.values())
+    if not total:
+        return Words(f"{told} Without them no verdict of a single site-season would be different.")
+    return Words(
+        f"{told} Without them {_counted(total, 'verdict')} of single site-seasons would be "
+        f"different: {_by_place(study, hanging)}."
+    )
+
+
+def _by_place(study: Study, numbers: Mapping[tuple[int, str], int]) -> str:
+    return ", ".join(
+        f"{study.site(site).name} {season} ({number})"
+        for (season, site), number in numbers.items()
+        if number
+    )
 
 
 def _counted(number: int, noun: str) -> str:

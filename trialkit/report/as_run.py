@@ -11,8 +11,8 @@ from trialkit.findings import Findings, standings
 from trialkit.intake import SiteSeason
 from trialkit.narrative.protocol_text import protocol_cautions
 from trialkit.narrative.tables import Column, Table, Words, inert
-from trialkit.report.display import Fold, Part, Stack, bullets, folded_if_long
-from trialkit.report.weather import weather_parts
+from trialkit.report.display import LONGEST, Fold, Part, Stack, bullets, folded_if_long
+from trialkit.report.weather import weather_words
 from trialkit.study import Study
 from trialkit.study.units import to_display, unit_label
 
@@ -41,8 +41,8 @@ def trial_as_run(
     return Stack(
         (
             Words(layout(study, data.tables["plots"])),
-            *weather_parts(study, data),
-            _deviation_table(study, departures),
+            weather_words(study, data),
+            _departures(study, departures),
             *_decisions(study, data, departures),
             *corrections,
             _left_out_table(study, measures.left_out(values)),
@@ -67,20 +67,19 @@ def layout(study: Study, plots: pd.DataFrame) -> str:
     return bullets(lines)
 
 
-def _deviation_table(study: Study, deviations: pd.DataFrame) -> Table | Fold:
-    names = {rule.id: rule.what for rule in study.protocol}
-    rows = [
-        (
-            names.get(row["rule"], row["rule"]),
-            study.treatment(row["treatment"]).name if row["treatment"] else "All plots",
-            row["planned"],
-            row["happened"],
-        )
+def _departures(study: Study, deviations: pd.DataFrame) -> Part:
+    """Each departure from the protocol in a sentence: who, what was planned, what happened."""
+    lines = [
+        f"{study.treatment(row['treatment']).name if row['treatment'] else 'All plots'}. Planned: "
+        f"{inert(row['planned'])}. Happened: {inert(row['happened'])}."
         for row in deviations.to_dict("records")
     ]
-    heads = [Column(text) for text in ("Rule", "Treatment", "Planned", "Happened")]
-    table = Table.of("Departures from the protocol", heads, rows)
-    return _or_say(table, "No departure from the protocol was found.")
+    if not lines:
+        return Words("No departure from the protocol was found.")
+    title = "Departures from the protocol"
+    if len(lines) > LONGEST:
+        return Fold(f"{title} ({len(lines)})", (Words(bullets(lines)),))
+    return Words(f"**{title}**\n\n{bullets(lines)}")
 
 
 def _decisions(study: Study, data: SiteSeason, departures: pd.DataFrame) -> tuple[Words, ...]:

@@ -12,9 +12,9 @@ from trialkit.columns import MOVED
 from trialkit.findings import moved_by_corrections, verdicts_moved, without_answer
 from trialkit.intake import SiteSeason
 from trialkit.narrative.moved_text import moved_cautions, moved_table
-from trialkit.narrative.phrases import listed, lower_first
-from trialkit.narrative.tables import Column, Table, Words, inert
-from trialkit.report.display import Fold, Part, folded_if_long
+from trialkit.narrative.phrases import capital, listed, lower_first
+from trialkit.narrative.tables import Words, inert
+from trialkit.report.display import LONGEST, Fold, Part, bullets, folded_if_long
 from trialkit.study import Study
 
 SEEN: Final = "seen, correct"
@@ -46,10 +46,10 @@ class Undone:
             return (Words("No correction of the data is on record."),)
         parts: list[Part] = []
         if len(self.made):
-            parts += [_corrections_table(self.made), Words(self._in_short(study))]
+            parts += [_corrections(self.made), Words(self._in_short(study))]
             parts += [] if self.moved.empty else [folded_if_long(moved_table(study, self.moved))]
         if len(self.answers):
-            parts.append(_answers_table(self.answers))
+            parts.append(_answers(self.answers))
         return tuple(parts)
 
     def _in_short(self, study: Study) -> str:
@@ -90,34 +90,39 @@ def corrections_by_place(study: Study) -> dict[tuple[int, str], int]:
     return {place: number for place, number in counts.items() if number}
 
 
-def _corrections_table(made: pd.DataFrame) -> Table | Fold:
-    rows = [
-        (_place(row), row["column"], _cell(row["was"]), _cell(row["now"]), *_signed(row))
+def _corrections(made: pd.DataFrame) -> Part:
+    lines = [
+        f"{_place(row)}, {inert(row['column'])}: {_cell(row['was'])} is read as "
+        f"{_cell(row['now'])}{_signed(row)}"
         for row in made.to_dict("records")
     ]
-    texts = ("Place", "Column", "Was", "Read as", "Who", "When", "Why")
-    return folded_if_long(Table.of("Corrections on record", list(map(Column, texts)), rows))
+    return _listed("Corrections on record", lines)
 
 
-def _answers_table(answers: pd.DataFrame) -> Table | Fold:
-    rows = [
-        (_place(row), row["column"], _cell(row["was"]), *_signed(row))
+def _answers(answers: pd.DataFrame) -> Part:
+    lines = [
+        f"{_place(row)}, {inert(row['column'])}: {_cell(row['was'])} is right{_signed(row)}"
         for row in answers.to_dict("records")
     ]
-    texts = ("Place", "Column", "Says", "Who", "When", "Why it is right")
-    caption = "Questions about the data that were answered"
-    return folded_if_long(Table.of(caption, list(map(Column, texts)), rows))
+    return _listed("Questions about the data that were answered", lines)
+
+
+def _listed(title: str, lines: list[str]) -> Part:
+    """Lines under a title, folded away where there are too many."""
+    if len(lines) > LONGEST:
+        return Fold(f"{title} ({len(lines)})", (Words(bullets(lines)),))
+    return Words(f"**{title}**\n\n{bullets(lines)}")
 
 
 def _place(row: Mapping[Any, Any]) -> str:
     """File or sheet within the site-season's folder, and the row."""
-    name = PurePosixPath(row["file"]).name
+    name = inert(PurePosixPath(row["file"]).name)
     return f"{name}, row {row['row']}" if row["row"] else name
 
 
 def _cell(text: str) -> str:
-    return text if text else "(empty)"
+    return f"\u201c{inert(text)}\u201d" if text else "an empty cell"
 
 
-def _signed(row: Mapping[Any, Any]) -> tuple[str, str, str]:
-    return row["who"], row["when"], row["why"]
+def _signed(row: Mapping[Any, Any]) -> str:
+    return f". {capital(inert(row['why']))} ({inert(row['who'])}, {inert(row['when'])})."

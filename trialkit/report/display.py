@@ -3,9 +3,11 @@
 import html
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from trialkit.narrative.tables import Table, Words
+
+LONGEST: Final = 12  # rows or lines that are shown unfolded
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,7 @@ def _plain(part: Part) -> str:
     return part.markdown if isinstance(part, Words) else part.to_text()
 
 
-def folded_if_long(table: Table, longest: int = 12) -> Table | Fold:
+def folded_if_long(table: Table, longest: int = LONGEST) -> Table | Fold:
     """The table itself, or folded away with its number of rows where it has too many to lead."""
     if len(table.rows) <= longest:
         return table

@@ -1,4 +1,4 @@
-"""The weather of a site-season in a table: sums, normals, wet and hot days in bloom."""
+"""The weather of a site-season in words: sums, normals, wet and hot days in bloom, with limits."""
 
 from typing import Final
 
@@ -8,8 +8,8 @@ from trialkit import measures
 from trialkit.intake import SiteSeason
 from trialkit.measures import WeatherSummary
 from trialkit.narrative.numbers import fixed, with_unit
-from trialkit.narrative.tables import Column, Table, Words, inert
-from trialkit.report.display import Part, bullets
+from trialkit.narrative.tables import Words, inert
+from trialkit.report.display import bullets
 from trialkit.study import Study
 from trialkit.study.units import to_display, unit_label
 
@@ -17,70 +17,72 @@ _WET_SOURCE: Final = "1 mm as in the ETCCDI climate indices, value from memory"
 _METHODS: Final = {"average": "simple average", "single_sine": "single sine"}
 
 
-def weather_parts(study: Study, data: SiteSeason) -> tuple[Part, ...]:
-    """Table of the season's weather, and what a reader must know of it."""
+def weather_words(study: Study, data: SiteSeason) -> Words:
+    """What the weather came to, and what a reader must know of these numbers."""
     found = weather_of(study, data)
-    words = Words(bullets([inert(text) for text in found.words]))
-    parts: tuple[Part, ...] = (words,) if found.words else ()
-    return parts if data.tables["weather"].empty else (_table(study, found), *parts)
+    sums = [] if data.tables["weather"].empty else _sums(study, found)
+    return Words(bullets([inert(text) for text in (*sums, *found.words)]))
 
 
 def weather_of(study: Study, data: SiteSeason) -> WeatherSummary:
     """Weather of a site-season, with the earlier years of its station where they are known."""
-    return measures.weather_summary(
-        study, data.season, data.site, data.tables, data.earlier_weather
-    )
+    place = (study, data.season, data.site, data.tables)
+    return measures.weather_summary(*place, data.earlier_weather)
 
 
-def _table(study: Study, found: WeatherSummary) -> Table:
-    rows = [*_heat(study, found), *_rain(study, found), *_bloom(study, found)]
-    span = f"{found.first:%Y-%m-%d} to {found.last:%Y-%m-%d}"
-    heads = [Column("What"), Column("Here"), Column("Usual"), Column("Cut-off and source")]
-    return Table.of(f"Weather, {span}", heads, rows)
+def _sums(study: Study, found: WeatherSummary) -> list[str]:
+    return [*_heat(study, found), _rain(study, found), *_bloom(study, found)]
 
 
-Row = tuple[str, str, str, str]
-
-
-def _heat(study: Study, found: WeatherSummary) -> list[Row]:
+def _heat(study: Study, found: WeatherSummary) -> list[str]:
     cut = study.degree_days
     if cut is None:
         return []
-    unit = unit_label("temperature", study.units)
-    ceiling = "" if cut.ceiling is None else f", ceiling {with_unit(f'{cut.ceiling:g}', unit)}"
-    limits = f"base {with_unit(f'{cut.base:g}', unit)}{ceiling}; {_METHODS[cut.method]}"
-    usual = _amount(study, found.degree_days_normal, "degree_days", 0)
     here = _amount(study, found.degree_days, "degree_days", 0)
-    return [("Degree-days", here, usual, f"{limits} ({cut.source})")]
+    usual = _amount(study, found.degree_days_normal, "degree_days", 0)
+    beside = "" if pd.isna(found.degree_days_normal) else f", usual for these days {usual}"
+    base, ceiling = (_degrees(study, limit) for limit in (cut.base, cut.ceiling))
+    limits = f"base {base}" + (f", ceiling {ceiling}" if ceiling else "")
+    return [
+        f"Degree-days from {_day(found.first)} to {_day(found.last)}: {here}{beside} ({limits}, "
+        f"{_METHODS[cut.method]}; {cut.source})."
+    ]
 
 
-def _rain(study: Study, found: WeatherSummary) -> list[Row]:
+def _rain(study: Study, found: WeatherSummary) -> str:
     here, usual = (_amount(study, mm, "rain", 1) for mm in (found.rain, found.rain_normal))
+    told = f"Rain from {_day(found.first)} to {_day(found.last)}: {here}"
     percent = found.rain_percent_of_normal
-    if not pd.isna(percent):
-        compared = _amount(study, found.rain_compared, "rain", 1)
-        of = f"{compared} is {with_unit(fixed(percent, 0), '%')} of it"
-        usual = f"{usual} ({of})"
-    source = "same station, earlier years" if found.normal_years else "study.toml"
-    return [("Rain", here, usual, f"normal from: {source}" if not pd.isna(percent) else "")]
+    if pd.isna(percent):
+        return f"{told}; no normal is known for these days."
+    compared = _amount(study, found.rain_compared, "rain", 1)
+    days = "" if compared == here else f"; on the days that have a normal, {compared}"
+    source = "earlier years of the station" if found.normal_years else "study.toml"
+    share = with_unit(fixed(percent, 0), "%")
+    return f"{told}{days}, which is {share} of the normal {usual} (from {source})."
 
 
-def _bloom(study: Study, found: WeatherSummary) -> list[Row]:
+def _bloom(study: Study, found: WeatherSummary) -> list[str]:
     if found.bloom_first is None or found.bloom_last is None:
         return []
-    limits, span = study.weather_limits, f"{found.bloom_first:%m-%d} to {found.bloom_last:%m-%d}"
-    wet = _amount(study, measures.wet_limit(study), "rain", 2)
-    wet_source = _WET_SOURCE if limits.wet_day is None else limits.source
-    rows = [(f"Wet days in bloom, {span}", _days(found.wet_days_in_bloom), "",
-             f"{wet} of rain or more ({wet_source})")]  # fmt: skip
-    hot = measures.hot_limit(study)
-    if hot is None:
-        return rows
-    above = with_unit(f"{hot:g}", unit_label("temperature", study.units))
-    source = study.degree_days.source if study.degree_days else ""
-    own = limits.source if limits.hot_day is not None else f"ceiling of the degree-days; {source}"
-    text = f"above {above} ({own})"
-    return [*rows, (f"Hot days in bloom, {span}", _days(found.hot_days_in_bloom), "", text)]
+    limits, hot = study.weather_limits, measures.hot_limit(study)
+    least = _amount(study, measures.wet_limit(study), "rain", 2)
+    wet = f"{_days(found.wet_days_in_bloom, 'wet')} ({least} of rain or more)"
+    above = _degrees(study, hot)
+    both = f"{wet} and {_days(found.hot_days_in_bloom, 'hot')} (above {above})" if above else wet
+    source = limits.source or _WET_SOURCE
+    if hot is not None and limits.hot_day is None:
+        source += "; hot: the ceiling of the degree-days"
+    span = f"{_day(found.bloom_first)} to {_day(found.bloom_last)}"
+    return [f"In bloom, {span}: {both}. Source of the limits: {source}."]
+
+
+def _day(date: pd.Timestamp) -> str:
+    return f"{date:%Y-%m-%d}"
+
+
+def _degrees(study: Study, typed: float | None) -> str:
+    return "" if typed is None else with_unit(f"{typed:g}", unit_label("temperature", study.units))
 
 
 def _amount(study: Study, value: float, quantity: str, decimals: int) -> str:
@@ -90,5 +92,7 @@ def _amount(study: Study, value: float, quantity: str, decimals: int) -> str:
     return with_unit(fixed(float(to_display(value, quantity, study.units)), decimals), unit)
 
 
-def _days(number: float) -> str:
-    return "not known" if pd.isna(number) else f"{number:.0f}"
+def _days(number: float, kind: str) -> str:
+    if pd.isna(number):
+        return f"{kind} days not known"
+    return f"{number:.0f} {kind} day" + ("" if number == 1 else "s")
