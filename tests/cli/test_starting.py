@@ -35,3 +35,15 @@ def test_a_folder_that_holds_something_is_left_alone(tmp_path):
 def test_season_and_site_go_with_from(tmp_path):
     assert run("new", tmp_path / "study", "--season", "2026").exit_code == 2
     assert run("new", tmp_path / "study", "--site", "north").exit_code == 2
+
+
+def test_check_shows_the_first_rows_beside_their_cells(tmp_path):
+    folder = tmp_path / "study"
+    run("new", folder, "--from", BOOKS["dates_across"].write(tmp_path))
+    told = run("check", folder).stdout
+    assert (
+        "Hill Farm 2026.xlsx#Beetles is read as scouting; its first rows, and their cells:" in told
+    )
+    assert "  date 2026-06-12 (E3), plot 101 (C4), organism flea_beetles" in told
+    rows = json.loads(run("check", folder, "--json").stdout)["first_rows"][0]["rows"]
+    assert rows[1]["count"] == {"value": "9", "cell": "E4"}

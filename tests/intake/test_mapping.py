@@ -6,7 +6,6 @@ import pytest
 
 from tests.intake.conftest import FILES
 from trialkit.errors import StudyError
-from trialkit.intake.read import preview_site_season
 
 WIDE = """
 [intake.scouting]
@@ -81,15 +80,39 @@ def test_a_correction_reaches_a_cell_of_a_column_that_became_rows(mini):
     assert ("2026-06-15", "201", 30) in counts(read)
 
 
-def test_preview_shows_rows_beside_their_cells(mini):
-    mapped(mini, WIDE)
-    shown = preview_site_season(mini.study(), 2026, "north")["scouting"].iloc[1]
-    assert shown[["from_row", "from_column", "date", "plot", "count"]].tolist() == [
-        3,
-        "C (15/6/2026)",
-        "2026-06-15",
-        "101",
-        "9",
+def shown(preview):
+    return [
+        {name: (origin.value, origin.cell) for name, origin in row.items()} for row in preview.rows
+    ]
+
+
+def test_first_rows_are_shown_beside_their_cells(mini):
+    (preview,) = mapped(mini, WIDE).previews
+    assert (preview.file, preview.table) == ("data/2026/north/beetles.csv", "scouting")
+    assert shown(preview)[1] == {
+        "date": ("2026-06-15", "C2"),
+        "plot": ("101", "A3"),
+        "organism": ("flea_beetle", ""),
+        "stage": ("adult", ""),
+        "count": ("9", "C3"),
+    }
+
+
+def test_cells_filled_from_above_are_shown_where_they_stand(mini):
+    mapping = """
+[intake.scouting]
+files = ["beetles.csv"]
+heading = "note"
+fill_down = ["date"]
+constant = { organism = "flea_beetle", stage = "adult" }
+"""
+    text = "Date,Plot,Count\n,note east,\n2026-06-05,101,4\n,102,0\nNote: west,,\n,201,2\n"
+    (preview,) = mapped(mini, mapping, text=text).previews
+    found = [(row["date"], row["plot"], row["note"]) for row in shown(preview)]
+    assert found == [
+        (("2026-06-05", "A3"), ("101", "B3"), ("east", "B2")),
+        (("2026-06-05", "A3"), ("102", "B4"), ("east", "B2")),
+        (("2026-06-05", "A3"), ("201", "B6"), ("west", "A5")),
     ]
 
 

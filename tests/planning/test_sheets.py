@@ -162,3 +162,11 @@ def test_the_same_sheets_have_the_same_bytes(planned, tmp_path):
     study = planned()
     one, two = (workbook(study, tmp_path / name) for name in "ab")
     assert one.read_bytes() == two.read_bytes()
+
+
+def test_labels_are_written_as_text_whatever_they_begin_with(tmp_path):
+    labels = ["=1+1", "+1", "-1", "@x", "007", "https://example.org"]
+    rows = FieldSheet("scouting", pd.DataFrame({"plot": labels}))
+    path = write_workbook(study_of_example(), [rows], tmp_path / "sheets.xlsx", "Sheets")
+    column = openpyxl.load_workbook(path)["scouting"]["A"][1:]
+    assert [(cell.value, cell.data_type) for cell in column] == [(text, "s") for text in labels]

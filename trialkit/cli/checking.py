@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from trialkit.study import Study
 
 
+SHEETS_SHOWN = 12
+
+
 @app.command()
 def check(
     study: StudyFolder,
@@ -61,7 +64,7 @@ def check(
         if done.written:
             found, faults = _read(described, out, workers)
     if as_json:
-        print_json(check_data(study, faults, done))
+        print_json(check_data(study, found, faults, done))
     elif done:
         print_lines(mended_lines(done, described))
         print_lines([check_tally(len(found.site_seasons), faults)] if done.written else [])
@@ -79,12 +82,37 @@ def _read(study: "Study", out: Path, workers: int | None) -> tuple["StudyIntake"
 
 def _tell(found: "StudyIntake", faults: Iterable[Any]) -> None:
     tell_faults(map(str, faults))
+    print_lines(preview_lines(found))
     typer.echo(check_tally(len(found.site_seasons), faults))
 
 
-def check_data(study: Path, faults: Iterable[Any], done: Mended | None) -> dict[str, Any]:
+def preview_lines(found: "StudyIntake") -> Iterable[str]:
+    """Show the first tidy rows of mapped sheets, each value beside its cell."""
+    shown = [preview for one in found.site_seasons for preview in one.previews]
+    for preview in shown[:SHEETS_SHOWN]:
+        yield f"{preview.file} is read as {preview.table}; its first rows, and their cells:"
+        for row in preview.rows:
+            cells = (
+                f"{name} {origin.value} ({origin.cell})"
+                if origin.cell
+                else f"{name} {origin.value}"
+                for name, origin in row.items()
+            )
+            yield f"  {', '.join(cells)}"
+    if len(shown) > SHEETS_SHOWN:
+        yield f"{len(shown) - SHEETS_SHOWN} more sheets are mapped; --json shows them all."
+
+
+def check_data(
+    study: Path, found: "StudyIntake", faults: Iterable[Any], done: Mended | None
+) -> dict[str, Any]:
     """Return what the command found, and what it offered and wrote, as plain data."""
-    data: dict[str, Any] = {"study": str(study), "faults": [asdict(fault) for fault in faults]}
+    previews = (preview for one in found.site_seasons for preview in one.previews)
+    data: dict[str, Any] = {
+        "study": str(study),
+        "faults": [asdict(fault) for fault in faults],
+        "first_rows": [asdict(preview) for preview in previews],
+    }
     if done:
         data["offered"] = [asdict(line) for line in done.offered]
         data["written"] = [asdict(line) for line in done.written]

@@ -5,7 +5,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pandas as pd
@@ -14,6 +14,9 @@ from trialkit.errors import Severity
 from trialkit.intake.grid import Grid
 from trialkit.intake.problems import Place, Problem, rows_where
 from trialkit.intake.schemas import column_names, columns_of_type, one_row_is, required_columns
+
+if TYPE_CHECKING:
+    from trialkit.intake.preview import Preview
 
 _HEADER_WITHIN: Final = 15
 _NEAR: Final = 0.7
@@ -26,7 +29,8 @@ _TOTALS: Final = re.compile(
 class Sheet:
     """A table as typed: categorical texts under canonical column names, by spreadsheet row.
 
-    ``passed_over`` are the rows that are no data (totals, repeated headers).
+    ``passed_over`` are the rows that are no data (totals, repeated headers). ``preview`` shows the
+    first rows of a mapped sheet beside the cells they came from.
     Where ``broken`` gives a reason, the table as a whole cannot be used; ``cells`` still holds the
     columns that could be told, so that their faults are found in the same pass.
     ``earlier`` are the days of earlier years in a station's file: date, tmin, tmax, rain.
@@ -38,6 +42,7 @@ class Sheet:
     broken: str = ""
     passed_over: pd.DataFrame = field(default_factory=pd.DataFrame)
     earlier: pd.DataFrame = field(default_factory=pd.DataFrame)
+    preview: "Preview | None" = None
 
     @property
     def table(self) -> str:

@@ -7,11 +7,11 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from openpyxl.utils import get_column_letter
 
 from trialkit.intake.dates import one_order, read_dates
 from trialkit.intake.grid import Grid
 from trialkit.intake.header import Sheet, bare_name, sheet_of_grid
+from trialkit.intake.preview import Source, preview_of
 from trialkit.intake.problems import ROW_STRIDE, Place, Problem, source_row
 from trialkit.intake.schemas import column_names, type_of
 from trialkit.study import TableMapping
@@ -44,7 +44,9 @@ def mapped_sheet(grid: Grid, place: Place, mapping: TableMapping) -> Sheet:
     tidy = _tidy(wide, side, place.table, mapping)
     problems = tuple(_moved(p, wide, tidy, mapping) for p in grid.problems)
     sheet = sheet_of_grid(_grid(tidy, header_row, (*problems, *lost)), place)
-    return replace(sheet, place=_place(sheet.place, wide, side, mapping))
+    sheet = replace(sheet, place=_place(sheet.place, wide, side, mapping))
+    source = Source(grid.cells, header_row, wide.names)
+    return replace(sheet, preview=preview_of(sheet, source, mapping))
 
 
 def tidy_cells(cells: pd.DataFrame, table: str, mapping: TableMapping) -> pd.DataFrame:
@@ -247,20 +249,3 @@ def _place(place: Place, wide: _Wide, side: list[int], mapping: TableMapping) ->
     sources = {at + 1: wide.typed[at] for at in side}
     cells = mapping.spread.cells if mapping.spread else ""
     return replace(place, written=written, sources=sources, spread_cells=cells)
-
-
-def tidy_preview(sheet: Sheet, rows: int = 5) -> pd.DataFrame:
-    """Return the first tidy rows of a sheet beside the place they came from.
-
-    Columns: ``from_row``, ``from_column`` (letter and header of a column that became rows, else
-    empty), then the columns of the table as they are read.
-    """
-    cells = sheet.cells.head(rows).astype("object").fillna("")
-    places = [divmod(int(row), ROW_STRIDE) for row in cells.index]
-    columns = [
-        f"{get_column_letter(at)} ({sheet.place.sources.get(at, '')})" if at else ""
-        for at, _ in places
-    ]
-    cells.insert(0, "from_column", columns)
-    cells.insert(0, "from_row", [row for _, row in places])
-    return cells.reset_index(drop=True)

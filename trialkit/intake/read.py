@@ -15,7 +15,6 @@ from trialkit.intake.corrections import Corrections, corrected, read_corrections
 from trialkit.intake.files import find_sheets
 from trialkit.intake.header import Sheet
 from trialkit.intake.layout import layout_of, plot_problems
-from trialkit.intake.mapping import tidy_preview
 from trialkit.intake.problems import (
     LEFT_OUT,
     SHEET_STRIDE,
@@ -54,9 +53,11 @@ def read_site_season(study: Study, season: int, site: str, *, as_typed: bool = F
     for table, sheets in found.sheets.items():
         if table != "plots":
             checked[table] = checked_table(sheets, context)
+    shown = (sheet.preview for sheets in found.sheets.values() for sheet in sheets)
     one = replace(
         put_together(context, season, site, found, checked),
         earlier_weather=_earlier_weather(checked, study),
+        previews=tuple(preview for preview in shown if preview is not None),
     )
     return with_answers(one, context, checked)
 
@@ -67,15 +68,6 @@ def _earlier_weather(checked: Mapping[str, CheckedTable], study: Study) -> pd.Da
         return empty_weather()
     sheet = checked["weather"].typed.sheet
     return in_si_units(sheet.earlier, "weather", study, sheet.place.units)
-
-
-def preview_site_season(study: Study, season: int, site: str) -> dict[str, pd.DataFrame]:
-    """Return, for each mapped table, its first tidy rows beside the cells they came from."""
-    folder = study.data_folder(season, site)
-    if not study.intake or not folder.is_dir():
-        return {}
-    sheets = find_sheets(study, folder).sheets
-    return {table: tidy_preview(sheets[table][0]) for table in study.intake if table in sheets}
 
 
 def checked_table(sheets: Sequence[Sheet], context: Context) -> CheckedTable:

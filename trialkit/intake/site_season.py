@@ -8,6 +8,7 @@ import pandas as pd
 from trialkit.errors import DataError, Fault
 from trialkit.intake.corrections import as_frame
 from trialkit.intake.files import FileRecord
+from trialkit.intake.preview import Preview
 from trialkit.intake.problems import empty_left_out
 from trialkit.intake.suspicion.sites import CheckLevel
 
@@ -32,6 +33,7 @@ class SiteSeason:
     made here, and those that answered a question (columns trialkit.intake.corrections.COLUMNS).
     ``earlier_weather`` holds the days of earlier years in a station's file (date, tmin, tmax,
     rain, in SI units). ``check_levels`` is what the check of other sites can be held against.
+    ``previews`` shows the first rows of mapped sheets beside the cells they came from.
     """
 
     season: int
@@ -45,6 +47,7 @@ class SiteSeason:
     corrections: pd.DataFrame = field(default_factory=lambda: as_frame(()))
     check_levels: tuple[CheckLevel, ...] = ()
     earlier_weather: pd.DataFrame = field(default_factory=empty_weather)
+    previews: tuple[Preview, ...] = ()
 
     @property
     def usable(self) -> bool:

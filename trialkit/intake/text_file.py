@@ -12,7 +12,7 @@ from trialkit.intake.grid import Grid, broken_grid, empty_grid, grid_of_texts
 from trialkit.intake.problems import Problem
 
 DELIMITERS: Final = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
-MAX_BYTES: Final = 1_000_000_000
+MAX_BYTES: Final = 50_000_000
 _CONTROL: Final = re.compile("[\x00-\x08\x0e-\x1f\x7f\x80-\x9f]")
 
 
@@ -21,7 +21,7 @@ def grid_of_text(data: bytes, known: Collection[str]) -> Grid:
     if not data.strip():
         return empty_grid()
     if len(data) > MAX_BYTES:
-        return broken_grid("too_large", "the file is over 1 GB", "Split it by season and site")
+        return broken_grid("too_large", "the file is over 50 MB", "Split it by season and site")
     text, problems = decoded(data)
     if text is None:
         return Grid(pd.DataFrame(), problems)

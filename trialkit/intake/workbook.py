@@ -3,42 +3,39 @@
 import datetime as dt
 import io
 import warnings
-import zipfile
 from collections.abc import Iterator
-from typing import Any, Final
+from typing import Any
 
 import openpyxl
 import pandas as pd
 import python_calamine
 
 from trialkit.intake.grid import Grid, broken_grid, empty_grid, grid_of_texts
+from trialkit.intake.package import MAX_CELLS, look_through, unreadable
 from trialkit.intake.problems import Problem
-
-MAX_UNPACKED: Final = 400_000_000
-MAX_CELLS: Final = 20_000_000
 
 
 def grids_of_workbook(data: bytes) -> dict[str, Grid] | Problem:
     """Read every worksheet of a workbook, or return the problem that makes it unreadable."""
-    too_large = _unpacked_problem(data)
-    if too_large:
-        return too_large
-    if _is_open_document(data):
+    package = look_through(data)
+    if isinstance(package, Problem):
+        return package
+    if package.open_document:
         return _open_document(data)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             values = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
-            formulas = openpyxl.load_workbook(io.BytesIO(data), data_only=False)
+            # Read once more only where a formula may stand without its result.
+            twice = package.formulas
+            formulas = openpyxl.load_workbook(io.BytesIO(data)) if twice else None
+        return {
+            sheet.title: _grid(sheet, formulas[sheet.title] if formulas else None)
+            for sheet in values.worksheets
+        }
     # openpyxl lets errors of zip, XML and its own descriptors through, of a dozen kinds.
     except Exception as error:
-        return _unreadable(f"the workbook cannot be opened ({type(error).__name__})")
-    return {sheet.title: _grid(sheet, formulas[sheet.title]) for sheet in values.worksheets}
-
-
-def _is_open_document(data: bytes) -> bool:
-    with zipfile.ZipFile(io.BytesIO(data)) as package:
-        return "content.xml" in package.namelist()
+        return unreadable(f"the workbook cannot be opened ({type(error).__name__})")
 
 
 def _open_document(data: bytes) -> dict[str, Grid] | Problem:
@@ -48,12 +45,12 @@ def _open_document(data: bytes) -> dict[str, Grid] | Problem:
         return {title: _calamine_grid(book, title) for title in book.sheet_names}
     # calamine has one error class for all it cannot read, and panics reach here as others.
     except Exception as error:
-        return _unreadable(f"the workbook cannot be opened ({type(error).__name__})")
+        return unreadable(f"the workbook cannot be opened ({type(error).__name__})")
 
 
 def _calamine_grid(book: Any, title: str) -> Grid:
     sheet = book.get_sheet_by_name(title)
-    if sheet.total_height * sheet.total_width > MAX_CELLS:
+    if (sheet.total_height + 1) * (sheet.total_width + 1) > MAX_CELLS:
         return broken_grid(
             "too_large",
             f"the sheet reaches to row {sheet.total_height} and column {sheet.total_width}",
@@ -63,29 +60,6 @@ def _calamine_grid(book: Any, title: str) -> Grid:
     if not any(text for row in rows for text in row):
         return empty_grid()
     return grid_of_texts(pd.DataFrame(rows, dtype=object))
-
-
-def _unpacked_problem(data: bytes) -> Problem | None:
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as package:
-            unpacked = sum(item.file_size for item in package.infolist())
-    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
-        if data[:4] == b"\xd0\xcf\x11\xe0":
-            return _unreadable("this is an old (.xls) or password-protected workbook")
-        return _unreadable("this is not a workbook, or it is damaged")
-    if unpacked > MAX_UNPACKED:
-        return Problem(
-            "too_large",
-            f"the workbook unpacks to {unpacked // 1_000_000} MB",
-            "Save only the field sheets, one workbook a site and season",
-            breaks=True,
-        )
-    return None
-
-
-def _unreadable(what: str) -> Problem:
-    remedy = "Open it in a spreadsheet program and save it again as .xlsx"
-    return Problem("unreadable", what, remedy, breaks=True)
 
 
 def _grid(sheet: Any, formulas: Any) -> Grid:
@@ -101,7 +75,8 @@ def _grid(sheet: Any, formulas: Any) -> Grid:
     if not any(text for row in rows for text in row):
         return empty_grid()
     grid = grid_of_texts(pd.DataFrame(rows, dtype=object))
-    odd = [*_merged(merged), *_not_calculated(formulas, grid.cells), *_hidden(sheet)]
+    left = _not_calculated(formulas, grid.cells) if formulas is not None else ()
+    odd = [*_merged(merged), *left, *_hidden(sheet)]
     return Grid(grid.cells, (*grid.problems, *odd))
 
 

@@ -25,6 +25,8 @@ PAPER_CODES: Final = {"letter": 1, "a4": 9}
 PENCIL_HEIGHT: Final = 22  # points; room for a pencil
 ROOM_FOR_EVENTS: Final = 12  # blank rows for what is seen on a visit
 CENTRED: Final = ("date", "plot", "plant", "block", "row", "column")
+# A label that begins with = is a label, not a formula; one that looks like an address is no link.
+AS_TEXT: Final = {"strings_to_formulas": False, "strings_to_urls": False}
 LONGEST_LIST: Final = 255  # characters that a drop-down typed into a cell can hold
 
 
@@ -115,7 +117,7 @@ def write_workbook(
     study: Study, sheets: Sequence[FieldSheet], path: Path, heading: str, paper: Paper | None = None
 ) -> Path:
     """Write a workbook of field sheets; the same sheets give the same bytes."""
-    book = xlsxwriter.Workbook(path, {"default_date_format": "yyyy-mm-dd"})
+    book = xlsxwriter.Workbook(path, {"default_date_format": "yyyy-mm-dd"} | AS_TEXT)
     book.set_properties({"title": heading, "created": dt.datetime(2024, 1, 1)})
     formats = Formats(book)
     for sheet in sheets:
@@ -199,7 +201,7 @@ def _write(page: Worksheet, row: int, column: int, value: Any, look: Format) -> 
         page.write_blank(row, column, None, look)
     elif isinstance(value, dt.date):
         page.write_datetime(row, column, value, look)
-    elif isinstance(value, str) and value.isdecimal():
+    elif isinstance(value, str) and value.isdecimal() and str(int(value)) == value:
         page.write_number(row, column, int(value), look)
     else:
         page.write(row, column, value, look)
