@@ -45,7 +45,7 @@ class Source:
 
 def preview_of(sheet: Sheet, source: Source, mapping: TableMapping) -> Preview:
     """Return the first rows of a sheet, each value beside its cell."""
-    at = {name: position for position, name in reversed(source.names.items())}
+    at = {name: position for position, name in reversed(list(source.names.items()))}
     rows = []
     for row in sheet.cells.index[:ROWS]:
         values = sheet.cells.loc[row].dropna()
