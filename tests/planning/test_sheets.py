@@ -165,9 +165,9 @@ def test_the_same_sheets_have_the_same_bytes(planned, tmp_path):
     assert one.read_bytes() == two.read_bytes()
 
 
-def test_labels_are_written_as_text_whatever_they_begin_with(study, tmp_path):
+def test_labels_are_written_as_text_whatever_they_begin_with(planned, tmp_path):
     labels = ["=1+1", "+1", "-1", "@x", "007", "https://example.org"]
     rows = FieldSheet("scouting", pd.DataFrame({"plot": labels}))
-    path = write_workbook(study, [rows], tmp_path / "sheets.xlsx", "Sheets")
+    path = write_workbook(planned(), [rows], tmp_path / "sheets.xlsx", "Sheets")
     column = openpyxl.load_workbook(path)["scouting"]["A"][1:]
     assert [(cell.value, cell.data_type) for cell in column] == [(text, "s") for text in labels]

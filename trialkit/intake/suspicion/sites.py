@@ -120,7 +120,7 @@ def _of_harvest(rows: pd.DataFrame, own: pd.DataFrame) -> Iterator[CheckLevel]:
     if mine.empty:
         return
     weight, row = float(mine["weight"].sum()), int(mine.index[0])
-    area, days = float(own["area"].sum()), mine["date"].nunique()
+    area, days = float(own["area"].sum(skipna=False)), mine["date"].nunique()
     each = ("weight of a marketable fruit", weight / float(mine["fruit"].sum()), _FRUIT)
     whole = ("marketable weight per picking and area", weight / area / days, _YIELD)
     for name, value, spread in (each, whole):
