@@ -128,3 +128,22 @@ def test_culls_that_are_sold_count_at_their_own_price(yields):
     assert (difference[3:] == 0).all()
     unsold = with_culls_sold(yields, culls, Economics(prices={"marketable": 0.6}))
     assert unsold is yields
+
+
+def test_a_study_in_si_units_comes_to_the_same_money(example_study, analysis):
+    # The same field in kg and hectares: a price per kg, an input per hectare, money per hectare.
+    kilogram, hectare = 2.2046226218, 2.4710439305  # lb a kg; US survey acres a hectare
+    us = with_economics(example_study, prices={"marketable": 0.5}, packing=0.1, yield_adjustment=10)
+    si = with_economics(
+        example_study.model_copy(update={"units": "si"}),
+        prices={"marketable": 0.5 * kilogram}, packing=0.1 * kilogram, yield_adjustment=10,
+    )  # fmt: skip
+    per_acre = money_of(us, analysis, treatment_costs(us, COSTS), HERE).of("netting")
+    wider = COSTS.assign(quantity=COSTS["quantity"] * hectare)
+    per_hectare = money_of(si, analysis, treatment_costs(si, wider), HERE).of("netting")
+    for name in ("net_return", "gain", "gain_low", "gain_high", "cost", "hours"):
+        assert per_hectare[name] == pytest.approx(per_acre[name] * hectare, rel=1e-6)
+    assert per_hectare["chance"] == per_acre["chance"]
+    assert per_hectare["break_even_price"] == pytest.approx(
+        per_acre["break_even_price"] * kilogram, rel=1e-6
+    )

@@ -5,6 +5,7 @@ import shutil
 import pytest
 
 from trialkit.intake import check_study, read_costs
+from trialkit.study import Economics
 
 
 def test_every_planned_site_season_is_read_in_order(mini):
@@ -54,6 +55,14 @@ def test_costs_are_read_with_their_types(mini):
     assert costs.faults == ()
     assert costs.table["price"].tolist() == [0.8, 18]
     assert costs.table["lasts_seasons"].isna().tolist() == [False, True]
+
+
+def test_a_price_in_another_currency_is_found_by_checking_and_keeps_nothing_out(mini):
+    study = mini.study()
+    prices = Economics(prices={"marketable": "0.9 EUR"}, measure=study.measures[0].id)
+    intake = check_study(study.model_copy(update={"economics": prices}))
+    assert "is in EUR" in " ".join(fault.what for fault in intake.errors)
+    assert intake.site_season(2026, "north").usable
 
 
 def test_study_without_costs_has_none_and_no_fault(mini):

@@ -20,7 +20,7 @@ from trialkit.intake.read import read_site_season
 from trialkit.intake.schemas import blank_table_frame
 from trialkit.intake.site_season import SiteSeason
 from trialkit.intake.suspicion.sites import site_faults
-from trialkit.study import Study
+from trialkit.study import Study, economics_faults
 
 # Starting a process costs as much as reading some dozens of site-seasons.
 _WORTH_PROCESSES: Final = 60
@@ -34,12 +34,13 @@ class StudyIntake:
     site_seasons: tuple[SiteSeason, ...]
     costs: Costs
     faults_of_folders: tuple[Fault, ...] = ()
+    faults_of_prices: tuple[Fault, ...] = ()
 
     @property
     def faults(self) -> tuple[Fault, ...]:
         """Every fault of every file."""
         of_sites = (fault for one in self.site_seasons for fault in one.faults)
-        every = (*self.faults_of_folders, *of_sites, *self.costs.faults)
+        every = (*self.faults_of_folders, *of_sites, *self.costs.faults, *self.faults_of_prices)
         return tuple(dict.fromkeys(every))
 
     @property
@@ -87,6 +88,7 @@ def check_study(study: Study, *, workers: int = 1, tables: bool = True) -> Study
         _beside_each_other(study, site_seasons),
         read_costs(study),
         (*_unplanned_folders(study), *_stray_corrections(study)),
+        economics_faults(study),
     )
 
 

@@ -163,7 +163,7 @@ def _choice(study: Study, money: Money) -> str:
     least = float(study.economics.minimum_return) if study.economics else 0.0
     name = lower_first(study.treatment(money.choice).name)
     chosen = CHEAPEST if money.choice == study.check.id else name
-    return f"{chosen} (asking {least:g} % of every extra {study.currency} spent)"
+    return f"{chosen} (asking at least {least:g} % return on every extra {study.currency} spent)"
 
 
 def _per_area(study: Study) -> str:

@@ -21,10 +21,10 @@ from trialkit.findings import (
 from trialkit.findings.costs_of import TreatmentCosts
 from trialkit.findings.economics import Money, money_of
 from trialkit.findings.economics_grid import fitted, price_cost_grid
-from trialkit.findings.effect_table import Scope, records
+from trialkit.findings.effect_table import Scope
 from trialkit.findings.recommendation import Recommendation, recommendations
 from trialkit.findings.refit import each_place, place_means
-from trialkit.findings.still_needed import ASSUMED, in_words, still_needed
+from trialkit.findings.still_needed import ASSUMED, still_needed
 from trialkit.inference import Analysis
 from trialkit.intake import FileRecord, HandedOn
 from trialkit.narrative import phrases
@@ -35,7 +35,7 @@ from trialkit.narrative.names import names_table
 from trialkit.narrative.tables import Table, Words
 from trialkit.report import across_parts, as_run, end_matter, money, travel, words
 from trialkit.report.across import AcrossReport
-from trialkit.report.display import Several, Stack, bullets
+from trialkit.report.display import Fold, Part, Several, Stack, bullets
 from trialkit.report.evidence import Evidence, costs_of, evidence_of
 from trialkit.report.place import open_study
 from trialkit.study import Measure, Study
@@ -115,7 +115,7 @@ class FinalReport:
 
     def travel(self) -> Several:
         """Whether effects travel: between places, season by season, without each, with pressure."""
-        parts: list[Words | Table] = []
+        parts: list[Part] = []
         for measure in self._primary:
             parts += self._travel_of(measure)
         told = Words(f"{consistency.LOOKING_EARLY}\n\n{consistency.EXPLORATORY}")
@@ -134,11 +134,13 @@ class FinalReport:
             for measure in self._primary
             for sentence in robustness.in_words(self.study, measure, self.choices[measure.id])
         ]
-        needed = [in_words(self.study, row) for row in records(self.needed)]
-        said = needed or ["Every contrast of a primary measure is settled."]
+        settled = Words("Every contrast of a primary measure is settled.")
+        needed = settled if self.needed.empty else travel.needed_table(self.study, self.needed)
         return Stack((
             Words("### Does it depend on how we looked\n\n" + bullets(told)),
-            Words(f"### What would settle the rest\n\n{bullets(said)}\n\n{ASSUMED}"),
+            Words("### What would settle the rest"),
+            needed,
+            Words(ASSUMED),
         ))  # fmt: skip
 
     def end_matter(self, output: str = "") -> Stack:
@@ -249,7 +251,7 @@ class FinalReport:
     def _sold_by_place(self) -> dict[tuple[int, str], Analysis]:
         return self.evidence.sold_by_place(self.study)
 
-    def _travel_of(self, measure: Measure) -> list[Words | Table]:
+    def _travel_of(self, measure: Measure) -> list[Part]:
         study, finished = self.study, self.evidence.finished
         analysis = self.findings.pooled.analyses[measure.id]
         means = place_means(each_place(study, measure, finished), measure)
@@ -258,13 +260,21 @@ class FinalReport:
             self._finished_effects, self._conditions, measure.id, study.seed
         )
         predicted = consistency.prediction(measure, analysis, study.level)
+        without, effects = self.without[measure.id], self.findings.pooled.effects
+        told = travel.without_words(study, measure, effects, without)
+        untested = travel.untested_words(trends, CONDITIONS)
+        details = (
+            travel.versions_table(study, measure, without, "Without each place"),
+            travel.rank_table(study, measure, consistency.ranks(means, measure)),
+            travel.trend_table(study, measure, trends, CONDITIONS),
+            Words(untested),
+        )
         return [
             Words(f"### {measure.name}\n\n{consistency.between_words(study, measure, analysis)}"),
             travel.prediction_table(study, measure, predicted),
             travel.versions_table(study, measure, seasons, "Evidence season by season"),
-            travel.versions_table(study, measure, self.without[measure.id], "Without each place"),
-            travel.rank_table(study, measure, consistency.ranks(means, measure)),
-            travel.trend_table(study, measure, trends, CONDITIONS),
+            Words(told),
+            Fold(f"{measure.name}: without each place, ranks, pressure and weather", details),
         ]
 
     def _pressure_figures(self) -> list[Picture]:

@@ -1,11 +1,13 @@
 """Tables about whether effects travel, and what would settle the rest, for the final report."""
 
+import math
 from collections.abc import Sequence
 
 import pandas as pd
 
 from trialkit.findings.effect_table import records
 from trialkit.findings.recommendation import RULES, Recommendation
+from trialkit.findings.still_needed import MOST
 from trialkit.narrative.money_words import chance_words, ranged
 from trialkit.narrative.numbers import brief, change, change_range, fixed
 from trialkit.narrative.phrases import shown_effect
@@ -65,7 +67,8 @@ def rank_table(study: Study, measure: Measure, table: pd.DataFrame) -> Table:
             f"{row['best_rank']:g} to {row['worst_rank']:g}",
             f"{row['times_first']} of {row['places']}",
         )
-        for row in records(table)
+        for treatment in study.treatment_ids
+        for row in records(table[table["treatment"] == treatment])
     ]
     return Table.of(f"{measure.name}: ranks over site-seasons, 1 is best", heads, rows)
 
@@ -96,42 +99,105 @@ def trend_table(
     return Table.of(f"{measure.name}: effect against conditions, exploratory", heads, rows)
 
 
+def without_words(
+    study: Study, measure: Measure, reported: pd.DataFrame, table: pd.DataFrame
+) -> str:
+    """Say which verdicts change when one site-season is left out.
+
+    ``reported`` are EFFECTS over all of them, ``table`` those without each (with ``label``).
+    """
+    if table.empty:
+        return f"{measure.name}: too few site-seasons to leave one out."
+    said = []
+    for row in records(reported[reported["measure"] == measure.id]):
+        own = table[(table["treatment"] == row["treatment"]) & (table["verdict"] != row["verdict"])]
+        found = [f"{one['verdict']} {one['label']}" for one in records(own)]
+        if found:
+            name = study.treatment(row["treatment"]).label
+            said.append(f"{name} ({row['verdict']} as reported, {', '.join(found)})")
+    if not said:
+        return f"{measure.name}: no verdict changes when any one site-season is left out."
+    return f"{measure.name}: left out one by one, site-seasons change verdicts: {'; '.join(said)}."
+
+
+def untested_words(table: pd.DataFrame, names: dict[str, str]) -> str:
+    """Say which conditions could not be set against the effects, empty where all could."""
+    missing = [name for key, name in names.items() if key not in set(table["condition"])]
+    if not missing:
+        return ""
+    listed = " and ".join(name.lower() for name in missing)
+    return f"Not tested, for want of records or because they did not differ: {listed}."
+
+
+def needed_table(study: Study, needed: pd.DataFrame) -> Table:
+    """What would settle each open contrast: ways, site-seasons, seasons, chance, cost."""
+    sites = len(study.sites)
+    heads = [
+        Column("Measure and treatment"),
+        Column("Blocks at a site", numeric=True),
+        Column("More site-seasons", numeric=True),
+        Column(f"Seasons at {sites} sites", numeric=True),
+        Column(f"Seasons at {2 * sites} sites", numeric=True),
+        Column("Chance to settle it", numeric=True),
+        Column(f"Cost, {study.currency}", numeric=True),
+    ]
+    rows = [_needed_row(study, row) for row in records(needed)]
+    return Table.of("What would settle what is not settled", heads, rows)
+
+
+def _needed_row(study: Study, row: dict) -> tuple[str, ...]:
+    name = study.treatment(row["treatment"]).label
+    head = (f"{study.measure(row['measure']).name}, {name}", f"{row['blocks']} ({row['how']})")
+    if pd.isna(row["more"]):
+        known = not pd.isna(row["chance"])
+        more = f"more than {MOST}" if known else "not known"
+        return (*head, more, "–", "–", chance_words(row["chance"]) if known else "–", "–")
+    seasons = [math.ceil(row["more"] / n) for n in (len(study.sites), 2 * len(study.sites))]
+    cost = "not known" if pd.isna(row["cost"]) else fixed(row["cost"], 0)
+    return (*head, str(row["more"]), *map(str, seasons), chance_words(row["chance"]), cost)
+
+
 def recommendation_table(study: Study, found: Sequence[Recommendation]) -> Table:
-    """One row per treatment: effects, money, risk, consistency, decision and condition."""
+    """One row per treatment: decision, condition, effects, money, risk, consistency."""
     measures = [measure for measure in study.measures if measure.primary]
     heads = [
         Column("Treatment"),
-        *(Column(measure.name) for measure in measures),
-        Column(f"Gain, {study.currency} per {FIELD_AREA[study.units]}"),
-        Column("Does it pay"),
-        Column("Chance of beating the check on a farm not yet tried"),
-        Column("Consistency"),
         Column("Recommendation"),
-        Column("Condition"),
+        *(Column(measure.name) for measure in measures),
+        Column(f"Gain over the check, {study.currency} per {FIELD_AREA[study.units]}"),
+        Column("Chance of a gain on a new farm"),
+        Column("Consistency"),
     ]
     rows = [_row(study, measures, one) for one in found]
     return Table.of("Recommendation by treatment", heads, rows)
 
 
 def _row(study: Study, measures: Sequence[Measure], one: Recommendation) -> tuple[str, ...]:
-    budget = one.budget
-    gain = (
-        "–" if budget is None else ranged(budget["gain"], budget["gain_low"], budget["gain_high"])
-    )
     unsteady = " and ".join(study.measure(name).name.lower() for name in one.unsteady)
     return (
         study.treatment(one.treatment).name,
+        ": ".join([one.decision, *(["; ".join(one.conditions)] if one.conditions else [])]),
         *(
             _cell(study, dict(one.effects[m.id])) if m.id in one.effects else "not analysed"
             for m in measures
         ),
-        gain,
-        one.money,
+        _money(study, one),
         chance_words(one.chance_elsewhere),
-        f"verdict not firm: {unsteady}" if unsteady else "verdicts firm",
-        one.decision,
-        "; ".join(one.conditions) or "–",
+        f"not firm: {unsteady}" if unsteady else "verdicts firm",
     )
+
+
+def _money(study: Study, one: Recommendation) -> str:
+    """Gain with its interval, whether it pays, and what does better at no more cost."""
+    if one.budget is None:
+        return one.money
+    gain = ranged(one.budget["gain"], one.budget["gain_low"], one.budget["gain_high"])
+    word = {"not settled": "whether it pays is not settled"}.get(one.money, one.money)
+    if not one.beaten_by:
+        return f"{gain}; {word}"
+    other = study.treatment(one.beaten_by).label
+    chance = chance_words(one.beaten_chance)
+    return f"{gain}; {word}; {other} costs no more and returns more (chance {chance})"
 
 
 def rules() -> list[str]:
