@@ -98,6 +98,15 @@ CHANGES = {
         lambda r: edit(r.study / "study.toml", 'name = "Cedar Flat"', 'name = "Cedar Flats"'),
         {"2024/cedar_flat"} | WHOLE,
     ),
+    "a decision on another protocol": (
+        lambda r: edit(
+            r.study / "study.toml",
+            "# --- Heat",
+            '[[protocol_decisions]]\nseason = 2024\nsite = "cedar_flat"\ndecision = "exclude"\n'
+            'reason = "covers tore"\n\n# --- Heat',
+        ),
+        {"2024/cedar_flat"} | WHOLE,
+    ),
     "the season's dates": (
         lambda r: edit(r.study / "study.toml", "2024-09-30", "2024-09-29"), ALL
     ),

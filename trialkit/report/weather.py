@@ -21,7 +21,7 @@ def weather_words(study: Study, data: SiteSeason) -> Words:
     """What the weather came to, and what a reader must know of these numbers."""
     found = weather_of(study, data)
     sums = [] if data.tables["weather"].empty else _sums(study, found)
-    return Words(bullets([inert(text) for text in (*sums, *found.words)]))
+    return Words(bullets([*sums, *found.words]))
 
 
 def weather_of(study: Study, data: SiteSeason) -> WeatherSummary:
@@ -45,7 +45,7 @@ def _heat(study: Study, found: WeatherSummary) -> list[str]:
     limits = f"base {base}" + (f", ceiling {ceiling}" if ceiling else "")
     return [
         f"Degree-days from {_day(found.first)} to {_day(found.last)}: {here}{beside} ({limits}, "
-        f"{_METHODS[cut.method]}; {cut.source})."
+        f"{_METHODS[cut.method]}; {inert(cut.source)})."
     ]
 
 
@@ -70,7 +70,7 @@ def _bloom(study: Study, found: WeatherSummary) -> list[str]:
     wet = f"{_days(found.wet_days_in_bloom, 'wet')} ({least} of rain or more)"
     above = _degrees(study, hot)
     both = f"{wet} and {_days(found.hot_days_in_bloom, 'hot')} (above {above})" if above else wet
-    source = limits.source or _WET_SOURCE
+    source = inert(limits.source) or _WET_SOURCE
     if hot is not None and limits.hot_day is None:
         source += "; hot: the ceiling of the degree-days"
     span = f"{_day(found.bloom_first)} to {_day(found.bloom_last)}"
