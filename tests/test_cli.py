@@ -171,6 +171,9 @@ def test_plan_draws_a_new_study_and_says_what_is_enough(tmp_path: Path) -> None:
     assert "Randomised: home_station 2026." in done.output
     assert "the cheapest layout has" in done.output or "no layout in reach" in done.output
     assert (folder / "plan" / "2026" / "home_station" / "map.svg").stat().st_size
+    page = (folder / "plan" / "plan.html").read_text(encoding="utf-8")
+    assert "rule of thumb" in done.output
+    assert "Map of Home Station 2026: 8 plots in 4 blocks, to scale." in page
     assert len(pd.read_csv(folder / "data" / "2026" / "home_station" / "plots.csv")) > 1
 
 
@@ -178,5 +181,7 @@ def test_plan_without_a_planting_date_draws_the_plots_and_names_the_entry(tmp_pa
     within("new", tmp_path / "fresh")
     done = run("plan", tmp_path / "fresh")
     assert done.returncode == 0
-    assert "study.toml::layout.plantings: home_station has no planting date" in done.stderr
+    lines = (tmp_path / "fresh" / "study.toml").read_text(encoding="utf-8").splitlines()
+    place = f"study.toml:{lines.index('[layout]') + 1}:layout.plantings"
+    assert f"{place}: home_station has no planting date" in done.stderr
     assert list((tmp_path / "fresh" / "plan").glob("*/home_station/map.pdf"))

@@ -53,14 +53,19 @@ class Enough:
         caution = " That settles it for one place and season only." if alone else ""
         warning = f" {best['warning']}" if best["warning"] else ""
         cost = f" ({best['cost']:,.0f} {currency})" if best["cost"] > 0 else ""
-        size = f"{best['blocks']} blocks at {best['sites']} site(s)"
+        size = f"{best['blocks']} blocks at {_number(best['sites'], 'site')}"
+        seasons = _number(best["seasons"], "season")
         return (
-            f"{asked}, the cheapest layout has {size} in "
-            f"{best['seasons']} season(s){cost}; power {percent(best['power'])}.{caution}{warning}"
+            f"{asked}, the cheapest layout has {size} in {seasons}{cost}; "
+            f"power {percent(best['power'])}.{caution}{warning}"
         )
 
     def _best(self) -> float:
         return float(self.table["power"].max())
+
+
+def _number(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def percent(power: float) -> str:

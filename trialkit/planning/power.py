@@ -106,10 +106,10 @@ def too_few(size: TrialSize) -> str:
     found = whole_plot_df(size) if split else residual_df(size)
     if found >= FEWEST_RESIDUAL_DF:
         return ""
-    kind = "" if split else "residual "
+    kind = ("" if split else "residual ") + ("degree" if found == 1 else "degrees")
     where = "between whole plots" if split else "in a site-season"
     return (
-        f"{size.treatments} treatments in {size.blocks} replicates leave {found} {kind}degrees "
+        f"{size.treatments} treatments in {size.blocks} replicates leave {found} {kind} "
         f"of freedom {where}; guidance (PP 1/152) asks for {FEWEST_RESIDUAL_DF} or more."
     )
 

@@ -108,7 +108,10 @@ class PlanReport:
     def write(self, output: str = "") -> Words:
         """With ``output``, write layouts, maps, sheets and calendars; say how many files."""
         if not output:
-            return Words("No folder was named, so nothing was written.")
+            return Words(
+                "`trialkit plan` writes them into a folder for every season and site. Typed sheets "
+                "go into the site's data folder, side by side."
+            )
         return Words(f"{len(self.write_files(Path(output)))} files were written.")
 
     def write_files(self, folder: Path) -> tuple[Path, ...]:
