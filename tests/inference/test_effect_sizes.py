@@ -73,3 +73,32 @@ def test_an_open_percent_change_says_so():
     effect = percent_change(ratio_interval((7.0, 0.5), np.eye(2), 2.2))
     assert np.isnan(effect.low)
     assert effect.note == OPEN
+
+
+def across(seed: int, gap: float = 0.0):
+    draw = np.random.default_rng(seed)
+    e, b, t = (codes.ravel() for codes in np.indices((4, 3, 4)))
+    y = draw.normal(size=4)[e] + 0.5 * draw.normal(size=(4, 4))[e, t] + draw.normal(size=len(e))
+    return pd.DataFrame({"y": y + gap * (t == 1), "t": t, "b": b, "e": e})
+
+
+def g_of(frame: pd.DataFrame) -> pd.Series:
+    done = tk.analyze(frame, response="y", treatment="t", block="b", environment="e", control="0")
+    table = done.effect_sizes
+    return table[(table["kind"] == "hedges_g") & (table["treatment"] == "1")].iloc[0]
+
+
+def test_hedges_g_across_is_the_difference_over_the_residual_standard_deviation():
+    frame = across(1, 2.0)
+    done = tk.analyze(frame, response="y", treatment="t", block="b", environment="e", control="0")
+    degrees = 4 * 2 * 3  # environments x (blocks - 1) x (treatments - 1)
+    assert done.model.extra["residual_df"] == pytest.approx(degrees, rel=1e-8)
+    row = done.contrasts.set_index("treatment").loc["1"]
+    d = row["estimate"] / np.sqrt(done.model.components["residual"])
+    assert g_of(frame)["value"] == pytest.approx((1 - 3 / (4 * degrees - 1)) * d)
+
+
+def test_interval_of_hedges_g_across_holds_the_truth():
+    found = [g_of(across(seed, 2.0)) for seed in range(60)]
+    held = np.mean([row["low"] <= 2.0 <= row["high"] for row in found])
+    assert 0.85 < held <= 1  # 0.95 less 3.5 standard errors

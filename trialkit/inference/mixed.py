@@ -67,7 +67,7 @@ def fit_mixed(
         residuals=_residuals(design, model, fit),
         record=_record(fit),
         extra={f"estimate of {n}": float(v) for n, v in zip(fit.names, fit.components, strict=True)}
-        | {"restricted_loglik": fit.loglik},
+        | {"restricted_loglik": fit.loglik, "residual_df": _residual_df(inference)},
         further=_further(design, inference),
     )
 
@@ -157,6 +157,12 @@ def _means(design: Design, model: MixedModel, inference: KenwardRoger) -> Margin
         link="log" if design.family == "lognormal" else "identity",
         n=design.frame["treatment"].value_counts(sort=False).to_numpy(),
     )
+
+
+def _residual_df(inference: KenwardRoger) -> float:
+    """Return 2 s^4 over the variance of the residual component s²."""
+    spread = float(inference.component_covariance[-1, -1])
+    return 2 * float(inference.fit.at.theta[-1]) ** 2 / spread
 
 
 def _further(design: Design, inference: KenwardRoger) -> dict[str, MarginalMeans]:
