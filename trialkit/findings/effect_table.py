@@ -10,6 +10,8 @@ import pandas as pd
 from trialkit.columns import EFFECTS, MEANS
 from trialkit.findings.verdict import judge
 from trialkit.inference import Analysis, fieller
+from trialkit.inference.points import points_interval
+from trialkit.inference.standardisation import block_shifts
 from trialkit.study import Measure, Study
 from trialkit.study.units import is_quantity, to_canonical
 
@@ -118,15 +120,34 @@ def _relative(
 
 
 def _points(measure: Measure, analysis: Analysis, contrast: dict[str, Any]) -> Effect:
-    """An odds ratio as a difference in percentage points at the check's own percentage."""
+    """An odds ratio as a difference in percentage points.
+
+    In one trial averaged over its blocks, the check's own percentage being in doubt as well; of
+    bounds and of combined trials at the check's own percentage.
+    """
     check = _check_mean(analysis, contrast)
     odds = check / (1.0 - check) if check < 1.0 else math.inf
     ends = (contrast["ratio"], contrast["ratio_low"], contrast["ratio_high"])
     value, low, high = (100.0 * (_share(odds * _number(ratio)) - check) for ratio in ends)
+    if "environment" not in analysis.design.frame and not isinstance(contrast["bound"], str):
+        value, low, high = _standardised(analysis, contrast)
     margin = measure.margin
     if measure.margin_unit == "percent":
         margin = measure.margin * check
     return Effect(value, low, high, "points", margin)
+
+
+def _standardised(analysis: Analysis, contrast: dict[str, Any]) -> tuple[float, float, float]:
+    """Percentage points over the trial's blocks, as wide as the contrast's own interval."""
+    means = analysis.model.means
+    pair = [means.treatments.index(contrast[name]) for name in ("treatment", "versus")]
+    found = points_interval(
+        means.estimate[pair],
+        means.covariance[np.ix_(pair, pair)],
+        block_shifts(analysis.design),
+        (contrast["high"] - contrast["estimate"]) / contrast["se"],
+    )
+    return 100 * found.value, 100 * found.low, 100 * found.high
 
 
 def _percent_of_check(measure: Measure, analysis: Analysis, contrast: dict[str, Any]) -> Effect:

@@ -13,8 +13,24 @@ from trialkit.inference.design import Design
 from trialkit.inference.events import fit_trial
 from trialkit.inference.extremes import TrialFit
 from trialkit.inference.plot_counts import PlotCounts
+from trialkit.inference.points import Points, points_interval
 
 COLUMNS = ("treatment", "versus", "points", "se", "df", "low", "high", "bound")
+
+
+def block_shifts(design: Design) -> np.ndarray:
+    """Return the effects on the logit of the blocks of one trial that hold information.
+
+    Raises AnalysisError where every plot is the same extreme.
+    """
+    plots = _plots(design)
+    return _shifts(plots, fit_trial(plots))
+
+
+def _shifts(plots: PlotCounts, fit: TrialFit) -> np.ndarray:
+    link = fit.block_link(plots)
+    blocks = np.unique(np.column_stack([*plots.layout.blocks, link]), axis=0)[:, -1]
+    return np.asarray(blocks[np.isfinite(blocks)])
 
 
 @dataclass(frozen=True)
@@ -34,9 +50,10 @@ def percentage_points(design: Design, level: float = 0.95) -> pd.DataFrame:
     A treatment's standardised share is the average over blocks of what the logit model expects of
     it there, ``mean_b expit(treatment + block_b)``; differences of such shares are marginal
     (population-averaged) effects, unlike odds ratios (Lane & Nelder 1982, Biometrics 38:613).
-    Standard errors by the delta method from the model's covariance, interval by t. Where a
-    treatment has nothing, or nothing else, the limits of the two shares are combined (Zou & Donner
-    2008, Stat. Med. 27:1693), its open end being 0 or 100 %; ``bound`` is then True, ``se`` NaN.
+    Standard errors by the delta method from the model's covariance; intervals, by t, those of
+    ``points.points_interval``. Where a treatment has nothing, or nothing else, the limits of the
+    two shares are combined (Zou & Donner 2008, Stat. Med. 27:1693), its open end being 0 or 100 %;
+    ``bound`` is then True, ``se`` NaN.
     Blocks all at the same extreme are left out of the average. Raises AnalysisError for other
     families, and where every plot is the same extreme.
 
@@ -55,16 +72,22 @@ def percentage_points(design: Design, level: float = 0.95) -> pd.DataFrame:
             f"Percentage points are for family 'proportion', not '{design.family}'. "
             "Give the number examined as trials."
         )
+    plots = _plots(design)
+    fit = fit_trial(plots)
+    shares = standardised_shares(plots, fit, level)
+    rows = [_row(plots, fit, shares, pair, level) for pair in _pairs(design)]
+    return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def _plots(design: Design) -> PlotCounts:
+    """Read the plots; raises AnalysisError where there is nothing to tell shares apart."""
     plots = plot_counts.read(design, families.Binomial())
     if nothing_found.side_of_all(plots):
         raise AnalysisError(
             "Every plot is at the same extreme, so there is no difference to give in percentage "
             "points. See the bounds on the shares."
         )
-    fit = fit_trial(plots)
-    shares = standardised_shares(plots, fit, level)
-    rows = [_row(plots, fit, shares, pair, level) for pair in _pairs(design)]
-    return pd.DataFrame(rows, columns=list(COLUMNS))
+    return plots
 
 
 def standardised_shares(plots: PlotCounts, fit: TrialFit, level: float) -> Shares:
@@ -130,8 +153,16 @@ def _row(
     else:
         V = shares.covariance
         se = float(np.sqrt(V[i, i] + V[j, j] - 2 * V[i, j]))
-        down = up = stats.t.ppf((1 + level) / 2, fit.model.df) * se
+        found = _between(plots, fit, pair, level)
+        down, up = difference - found.low, found.high - difference
     low, high = max(difference - down, -1.0), min(difference + up, 1.0)
     points = [100 * float(x) for x in (difference, se)]
     names = (plots.treatments[i], plots.treatments[j])
     return (*names, *points, float(fit.model.df), 100 * float(low), 100 * float(high), bounded)
+
+
+def _between(plots: PlotCounts, fit: TrialFit, pair: tuple[int, int], level: float) -> Points:
+    places = np.array([int(np.flatnonzero(fit.treatments == i)[0]) for i in pair])
+    critical = float(stats.t.ppf((1 + level) / 2, fit.model.df))
+    covariance = fit.model.covariance[0][np.ix_(places, places)]
+    return points_interval(fit.model.estimate[0][places], covariance, _shifts(plots, fit), critical)
