@@ -22,6 +22,7 @@ from trialkit.publish.archive.contents import (
 )
 from trialkit.study import Author, Study, licence_address, licence_id
 
+_NOT_IN_YAML: Final = re.compile("[\x7f-\x9f\ufeff\ufffe\uffff]")
 _NOT_LIBRARIES: Final = ("python", "trialkit")
 _PRIVATE: Final = """\
 **This archive is private.** It names cooperators, observers, farms and places as the field sheets
@@ -207,7 +208,9 @@ def _licence_lines(licence: str) -> list[str]:
 
 
 def _quoted(text: str) -> str:
-    return json.dumps(" ".join(text.split()), ensure_ascii=False)
+    """A text in the double quotes of YAML, which spells out what it does not take as it is."""
+    told = json.dumps(" ".join(text.split()), ensure_ascii=False)
+    return _NOT_IN_YAML.sub(lambda found: f"\\u{ord(found[0]):04x}", told)
 
 
 def requirements(versions: Mapping[str, str]) -> str:
