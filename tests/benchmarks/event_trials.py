@@ -97,7 +97,7 @@ def _coverage(
         found = fit.estimate[:, 1:] - fit.estimate[:, :1]
         V = fit.covariance
         variance = np.diagonal(V, axis1=1, axis2=2)[:, 1:] + V[:, :1, 0] - 2 * V[:, 0, 1:]
-        reach = stats.t.ppf(0.975, fit.df) * np.sqrt(variance)
+        reach = stats.t.ppf(0.975, fit.interval_df)[:, None] * np.sqrt(variance)
         known = _known(layout, codes, response[rows], size[rows] if share else None)
         held += int(((np.abs(found - truth) <= reach) & known).sum())
         number += int(known.sum())

@@ -4,12 +4,15 @@
 deviation none, small and large against a residual of 1. Type I error is that of the treatment test
 with no effect; coverage that of the interval of the last treatment minus the check. Counts are
 negative binomial, shares binomial; where coverage is measured the last treatment's mean (odds) is
-half the check's.
+half the check's. Prediction is the chance that the truth of one more environment lies in its 95 %
+prediction interval, computed exactly for each data set and averaged (of pooled data sets one in
+four is taken for it).
 """
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
+import first_stages
 import numpy as np
 import pandas as pd
 from cell import Cell
@@ -18,9 +21,11 @@ from scipy import special
 from trialkit.inference.count_plan import plan_pooling
 from trialkit.inference.design import Design, make_design
 from trialkit.inference.estimates import ModelResult
-from trialkit.inference.first_stage import fit_environments
+from trialkit.inference.families import Binomial, Poisson
+from trialkit.inference.first_stage import FirstStage, fit_environments
 from trialkit.inference.joint_pooling import pool_jointly
 from trialkit.inference.mixed import fit_mixed
+from trialkit.inference.prediction import around
 from trialkit.inference.two_stage import fit_two_stage, is_guarded
 
 TREATMENTS = 5
@@ -28,15 +33,13 @@ ENVIRONMENT_SD, BLOCK_SD = 1.0, 0.7
 NORMAL_SD = {"none": 0.0, "small": 0.5, "large": 1.5}
 COUNT_SD = {"none": 0.0, "small": 0.2, "large": 0.6}
 COUNTS = {"mean 2, k 0.8": (2.0, 0.8), "mean 8, k 1.5": (8.0, 1.5), "mean 30, Poisson": (30.0, 0.0)}
-COUNT_CASES = [
-    ("mean 8, k 1.5", "none"),
-    ("mean 8, k 1.5", "large"),
-    ("mean 2, k 0.8", "none"),
-    ("mean 2, k 0.8", "large"),
-    ("mean 30, Poisson", "small"),
-]
+SHARES = (5, 20)
 LOG_RATIO = float(np.log(0.5))
 TRIALS = 20
+FEWER = 4
+CHUNK = 200
+Judged = tuple[bool, bool, float]
+Drawn = tuple[np.ndarray, np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -85,11 +88,11 @@ def normal_cells() -> list[Cell]:
 
 def count_cells() -> list[Cell]:
     """Return the cells of counts, then of shares, pooled over environments."""
-    sizes = [Size(3), Size(6), Size(9)]
+    sizes = [Size(environments) for environments in (3, 6, 9, 18)]
     return [
-        *(_count_cell(size, mean, sd) for mean, sd in COUNT_CASES for size in sizes),
+        *(_count_cell(size, mean, sd) for mean in COUNTS for sd in COUNT_SD for size in sizes),
         _count_cell(Size(6, 4, 4), "mean 8, k 1.5", "small"),
-        *(_share_cell(size, "small") for size in sizes),
+        *(_share_cell(size, share, sd) for share in SHARES for sd in COUNT_SD for size in sizes),
     ]
 
 
@@ -103,7 +106,8 @@ def _normal_cell(size: Size, sd: str) -> Cell:
     def simulate(number: int, seed: int) -> Mapping[str, float]:
         draw, design = np.random.default_rng(seed), _design(size, "normal")
         data = (_normal(size, NORMAL_SD[sd], draw) for _ in range(number))
-        return _rates([_judge(fit_mixed(_with(design, size, draw, y)), 0.0) for y in data])
+        fits = (fit_mixed(_with(design, _drawn(size, draw, y))) for y in data)
+        return _rates([_judge(fit, 0.0, NORMAL_SD[sd] * 2**0.5) for fit in fits])
 
     return Cell(f"across-normal-{size.name}-{sd}", describe, simulate)
 
@@ -119,40 +123,58 @@ def _count_cell(size: Size, mean: str, sd: str) -> Cell:
     def responses(ratio: float, draw: np.random.Generator) -> np.ndarray:
         return _counts(size, COUNTS[mean], COUNT_SD[sd], ratio, draw)
 
-    return Cell(name, describe, _pooled_rates(size, "count", responses))
+    return Cell(name, describe, _pooled_rates(size, "count", sd, responses))
 
 
-def _share_cell(size: Size, sd: str) -> Cell:
+def _share_cell(size: Size, share: int, sd: str) -> Cell:
     describe = {
         "design": size.words,
-        "cell": f"shares, 20 % of {TRIALS}, {size.losses}, treatment × environment {sd}",
+        "cell": f"shares, {share} % of {TRIALS}, {size.losses}, treatment × environment {sd}",
         "method": "two stages: penalised share model, joint random effects, Hartung-Knapp",
     }
 
     def responses(ratio: float, draw: np.random.Generator) -> np.ndarray:
-        odds = np.exp(_link(size, np.log(0.25), COUNT_SD[sd], ratio, draw))
+        odds = np.exp(_link(size, np.log(share / (100 - share)), COUNT_SD[sd], ratio, draw))
         return draw.binomial(TRIALS, odds / (1 + odds)).astype(float)
 
-    return Cell(f"across-shares-{size.name}-{sd}", describe,
-                _pooled_rates(size, "proportion", responses))  # fmt: skip
+    rare = "" if share == max(SHARES) else f"{share}-"
+    return Cell(f"across-shares-{size.name}-{rare}{sd}", describe,
+                _pooled_rates(size, "proportion", sd, responses))  # fmt: skip
 
 
 def _pooled_rates(
-    size: Size, family: str, responses: Callable[[float, np.random.Generator], np.ndarray]
+    size: Size, family: str, sd: str, responses: Callable[[float, np.random.Generator], np.ndarray]
 ) -> Callable[[int, int], Mapping[str, float]]:
     """Return the simulation of a pooled cell: type I without effect, coverage at ratio 0.5."""
+    between = COUNT_SD[sd] * 2**0.5
 
     def simulate(number: int, seed: int) -> Mapping[str, float]:
         draw, design = np.random.default_rng(seed), _design(size, family)
         rates = {}
         for ratio in (0.0, LOG_RATIO):
-            data = (responses(ratio, draw) for _ in range(number))
-            rates[ratio] = _rates(
-                [_judge_pooled(_with(design, size, draw, y), ratio) for y in data]
-            )
+            predicted = [between if ratio else None, *[None] * (FEWER - 1)]
+            judged: list[Judged] = []
+            while len(judged) < number:
+                chunk = range(len(judged), min(len(judged) + CHUNK, number))
+                data = [_drawn(size, draw, responses(ratio, draw)) for _ in chunk]
+                stages = _first_stages(size, family, data)
+                for i, one, stage in zip(chunk, data, stages, strict=True):
+                    judged.append(_judge_pooled(design, one, stage, ratio, predicted[i % FEWER]))
+            rates[ratio] = _rates(judged)
         return {**rates[LOG_RATIO], "type1": rates[0.0]["type1"]}
 
     return simulate
+
+
+def _first_stages(size: Size, family: str, data: list[Drawn]) -> list[FirstStage | None]:
+    """Fit the first stage of complete studies at once; None where each is to be fitted alone."""
+    if size.lost:
+        return [None] * len(data)
+    e, b, t = size.index()
+    share = family == "proportion"
+    layout = first_stages.Layout(e, b, t, float(TRIALS) if share else 1.0)
+    responses = np.stack([response for _, response in data])
+    return first_stages.fit(Binomial() if share else Poisson(), layout, responses)
 
 
 def _design(size: Size, family: str) -> Design:
@@ -164,8 +186,13 @@ def _design(size: Size, family: str) -> Design:
                        family=family, trials=trials, control=0)  # fmt: skip
 
 
-def _with(design: Design, size: Size, draw: np.random.Generator, response: np.ndarray) -> Design:
-    kept = np.sort(draw.permutation(len(response))[size.lost :])
+def _drawn(size: Size, draw: np.random.Generator, response: np.ndarray) -> Drawn:
+    """Return which plots are left, and the responses of all."""
+    return np.sort(draw.permutation(len(response))[size.lost :]), response
+
+
+def _with(design: Design, drawn: Drawn) -> Design:
+    kept, response = drawn
     return replace(design, frame=design.frame.assign(response=response).iloc[kept])
 
 
@@ -203,36 +230,77 @@ def _link(
     )
 
 
-def _rates(judged: list[tuple[bool, bool]]) -> dict[str, float]:
-    """Return type I error and coverage over (rejected, covered) pairs."""
-    rejected, covered = np.array(judged).mean(axis=0)
-    return {"n": len(judged), "type1": float(rejected), "coverage": float(covered)}
+def _rates(judged: list[Judged]) -> dict[str, float]:
+    """Return type I error, coverage and that of predictions over what was judged."""
+    rejected, covered, _ = np.array(judged).mean(axis=0)
+    predicted = np.array([chance for *_, chance in judged if chance == chance])
+    return {"n": len(judged), "type1": float(rejected), "coverage": float(covered),
+            "prediction": float(predicted.mean()) if len(predicted) else float("nan")}  # fmt: skip
 
 
-def _judge(result: ModelResult, truth: float) -> tuple[bool, bool]:
-    """Return whether the test rejects, and whether the last treatment's interval holds."""
+def _judge(result: ModelResult, truth: float, between: float) -> Judged:
+    """Return whether the test rejects, whether the last interval holds, and its prediction."""
     means, last = result.means, TREATMENTS - 1
-    covered = _covers(means.estimate, means.covariance, float(means.pair_df[0, last]), truth)
-    return bool(result.tests.loc[0, "p"] < 0.05), covered
+    df = float(means.pair_df[0, last])
+    covered = _covers(means.estimate, means.covariance, df, truth)
+    if result.family != "normal":
+        return bool(result.tests.loc[0, "p"] < 0.05), covered, float("nan")
+    contrast = _last_against_first()
+    se = np.sqrt(contrast @ means.covariance @ contrast)
+    varies = 2 * result.components["environment:treatment"]
+    low, high = around(contrast @ means.estimate, se, np.asarray(df), varies, 0.95)
+    chance = _chance_between((float(low), float(high)), truth, between)
+    return bool(result.tests.loc[0, "p"] < 0.05), covered, chance
 
 
-def _judge_pooled(design: Design, truth: float) -> tuple[bool, bool]:
-    """Judge the pooled fit without the tables that fit_two_stage makes of it, for speed."""
-    plan = plan_pooling(design)
-    if plan.extreme:
-        result = fit_two_stage(design)
-        bound = result.bounds.get((design.treatments[-1], design.treatments[0]))
-        if bound is not None:
-            return bool(result.tests.loc[0, "p"] < 0.05), bound.low <= np.exp(truth) <= bound.high
-        return _judge(result, truth)
-    stage = fit_environments(plan)
-    joint = pool_jointly(stage, TREATMENTS, "REML", safeguard=is_guarded(plan))
+def _judge_pooled(
+    design: Design, drawn: Drawn, stage: FirstStage | None, truth: float, between: float | None
+) -> Judged:
+    """Judge the pooled fit without the tables that fit_two_stage makes of it, for speed.
+
+    The prediction is judged where ``between`` is given, the standard deviation of its truth. Where
+    the last treatment, or the check, is without events everywhere it has no prediction.
+    """
+    if stage is None:
+        plan = plan_pooling(study := _with(design, drawn))
+        if plan.extreme:
+            return _judge_extreme(study, truth)
+        stage, guarded = fit_environments(plan), is_guarded(plan)
+    else:
+        guarded = first_stages.has_bounds(stage)
+    joint = pool_jointly(stage, TREATMENTS, "REML", safeguard=guarded)
     covered = _covers(joint.effects, joint.covariance, joint.df, truth)
-    return bool(joint.f_test().p < 0.05), covered
+    rejected = bool(joint.f_test().p < 0.05)
+    if between is None:
+        return rejected, covered, float("nan")
+    ends = joint.prediction(TREATMENTS - 1, 0.95)
+    return rejected, covered, _chance_between(ends, truth, between)
+
+
+def _judge_extreme(study: Design, truth: float) -> Judged:
+    result = fit_two_stage(study)
+    bound = result.bounds.get((study.treatments[-1], study.treatments[0]))
+    if bound is None:
+        return _judge(result, truth, 0.0)
+    held = bool(bound.low <= np.exp(truth) <= bound.high)
+    return bool(result.tests.loc[0, "p"] < 0.05), held, float("nan")
+
+
+def _chance_between(ends: tuple[float, float], truth: float, sd: float) -> float:
+    """Return the chance that a normal truth of one more environment lies between ``ends``."""
+    if sd == 0:
+        return float(ends[0] <= truth <= ends[1])
+    low, high = ((end - truth) / sd for end in ends)
+    return float(special.ndtr(high) - special.ndtr(low))
 
 
 def _covers(estimate: np.ndarray, covariance: np.ndarray, df: float, truth: float) -> bool:
-    contrast = np.zeros(TREATMENTS)
-    contrast[[0, -1]] = -1, 1
+    contrast = _last_against_first()
     reach = special.stdtrit(df, 0.975) * np.sqrt(contrast @ covariance @ contrast)
     return bool(abs(contrast @ estimate - truth) <= reach)
+
+
+def _last_against_first() -> np.ndarray:
+    contrast = np.zeros(TREATMENTS)
+    contrast[[0, -1]] = -1, 1
+    return contrast

@@ -1,7 +1,14 @@
 """A short run of the calibration across environments; the committed rows are held elsewhere."""
 
+import first_stages
+import numpy as np
 import pytest
 import scenarios_across
+from scenarios_across import Size
+
+from trialkit.inference.count_plan import plan_pooling
+from trialkit.inference.families import Binomial, Poisson
+from trialkit.inference.first_stage import fit_environments
 
 CELLS = {cell.name: cell for cell in scenarios_across.cells()}
 SHORT = [
@@ -28,3 +35,26 @@ def test_the_same_seed_gives_the_same_numbers():
 
 def test_names_of_cells_are_unique():
     assert len(CELLS) == len(scenarios_across.cells())
+
+
+@pytest.mark.parametrize("family", ["count", "proportion"])
+def test_many_first_stages_at_once_are_those_of_each_study(family):
+    size, rng = Size(3), np.random.default_rng(4)
+    e, b, t = size.index()
+    share = family == "proportion"
+    layout = first_stages.Layout(e, b, t, 20.0 if share else 1.0)
+    responses = rng.binomial(20, 0.1, (12, len(e))).astype(float)
+    responses[3, t == 2] = 0
+    stages = first_stages.fit(Binomial() if share else Poisson(), layout, responses)
+    assert [stage is None for stage in stages] == [i == 3 for i in range(12)]
+    design = scenarios_across._design(size, family)
+    for response, stage in zip(responses, stages, strict=True):
+        if stage is None:
+            continue
+        plan = plan_pooling(scenarios_across._with(design, (np.arange(len(e)), response)))
+        alone = fit_environments(plan)
+        assert stage.clumping == pytest.approx(alone.clumping, rel=1e-8)
+        assert first_stages.has_bounds(stage) == bool(plan.cells)
+        found, expected = (one.fits[0].coefficients for one in (stage, alone))
+        assert found == pytest.approx(expected, abs=1e-8)
+        assert (stage.groups[0].bounded == alone.groups[0].bounded).all()

@@ -60,3 +60,40 @@ def test_two_plain_poisson_totals_have_the_variance_of_their_raised_totals():
     found = dispersion.Dispersion(np.ones(1), np.zeros(1), np.ones(1), 2)
     V = dispersion.covariance(Poisson(), groups, fitted, np.ones(4), found, groups)[0]
     assert np.diag(V) == pytest.approx([1 / 9, 1 / 17])
+
+
+def test_a_logarithm_of_a_clumped_total_varies_as_that_of_a_gamma_variable():
+    counts, groups = np.full((1, 8), 1e6), np.repeat(np.eye(2), 4, axis=0)
+    fitted = glm.fit(Poisson(), groups, counts, np.ones(8))
+    found = dispersion.Dispersion(np.ones(1), np.full(1, 1.25), np.ones(1), 6)
+    V = dispersion.covariance(Poisson(), groups, fitted, np.ones(8), found, groups)[0]
+    drawn = np.log(np.random.default_rng(2).gamma(4 / 1.25, 1.0, 400_000))
+    # Four plots of k = 0.8 and a million insects; the delta method says 0.3125.
+    assert np.diag(V) == pytest.approx([drawn.var()] * 2, rel=0.01)
+    assert V[0, 0] > 0.36
+
+
+def test_a_logit_of_a_clumped_share_varies_as_that_of_a_beta_variable():
+    size, groups = np.full(4, 1e6), np.ones((4, 1))
+    fitted = glm.fit(Binomial(), groups, np.full((1, 4), 2e5), size)
+    found = dispersion.Dispersion(np.ones(1), np.full(1, 0.5), np.ones(1), 3)
+    V = dispersion.covariance(Binomial(), groups, fitted, size, found, groups)[0]
+    drawn = np.random.default_rng(3).beta(0.2 * 8, 0.8 * 8, 400_000)
+    assert V[0, 0] == pytest.approx(np.log(drawn / (1 - drawn)).var(), rel=0.02)
+
+
+def test_clumping_is_less_biased_with_the_expectation_of_the_fit_itself():
+    # k = 10 in six blocks, the best with eleven times the insects of the poorest.
+    rng = np.random.default_rng(4)
+    blocks, treatments = np.repeat(np.arange(6), 5), np.tile(np.arange(5), 6)
+    matrix = np.column_stack([np.eye(5)[treatments], np.vstack([np.eye(5), -np.ones(5)])[blocks]])
+    shift = np.array([-1.2, -0.8, -0.2, 0.2, 0.8, 1.2])[blocks]
+    mean = 60 * np.array([1, 0.1, 0.5, 1, 0.75])[treatments] * np.exp(shift)
+    counts = rng.poisson(rng.gamma(10, mean / 10, (1000, 30))).astype(float)
+    fitted = glm.fit(Poisson(), matrix, counts, np.ones(30))
+    plain, exact = (
+        dispersion.estimate(Poisson(), counts, fitted, np.ones(30), 20, matrix=m).clumping.mean()
+        for m in (None, matrix)
+    )
+    assert exact == pytest.approx(0.1, rel=0.07)
+    assert plain > 0.115

@@ -5,7 +5,6 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from trialkit.columns import EFFECTS
 from trialkit.errors import AnalysisError
@@ -13,6 +12,7 @@ from trialkit.findings.environment import Environment
 from trialkit.findings.refit import effects_again, values_of
 from trialkit.findings.spread import variance_between
 from trialkit.inference import Analysis
+from trialkit.inference.prediction import around
 from trialkit.inference.trend import permutation_trend
 from trialkit.study import Measure, Study
 
@@ -65,21 +65,29 @@ def _stacked(parts: list[pd.DataFrame]) -> pd.DataFrame:
 def prediction(measure: Measure, analysis: Analysis, level: float) -> pd.DataFrame:
     """Where the effect of one more site-season is expected: treatment, prediction_low, _high.
 
-    On the scale of ``effect`` in EFFECTS. A difference d with standard error s on f degrees of
-    freedom gives d ± t_f sqrt(s² + v), v the variance of a difference between site-seasons: twice
-    that of treatment x environment (with x site and x season where they are estimated), or tau² of
-    pooled ratios (Higgins, Thompson & Spiegelhalter 2009). A percentage of the check takes its
-    estimated mean as known. Percentage points are taken at the check's own percentage.
+    On the scale of ``effect`` in EFFECTS. Both formulas stand in ``inference/prediction.py``: one
+    for pooled ratios, which takes in the doubt about how much they vary between site-seasons, and
+    one for differences (varying by treatment x environment, x site and x season as estimated). A percentage of the check takes its estimated mean as known. Percentage
+    points are taken at the check's own percentage.
     """
-    table = analysis.contrasts
-    between = 2 * variance_between(analysis)
-    estimate, se, df = (table[name].to_numpy(float) for name in ("estimate", "se", "df"))
-    reach = stats.t.ppf((1 + level) / 2, df) * np.sqrt(se**2 + between)
+    table, low_high = analysis.contrasts, _ends(analysis, level)
     means = analysis.means.set_index("treatment")["mean"]
     check = float(means[str(analysis.design.control)])
-    ends = [_shown(end, measure, analysis, check) for end in (estimate - reach, estimate + reach)]
+    ends = [_shown(end, measure, analysis, check) for end in low_high]
     frame = {"treatment": table["treatment"], "prediction_low": ends[0], "prediction_high": ends[1]}
     return pd.DataFrame(frame)
+
+
+def _ends(analysis: Analysis, level: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the ends of the predictions on the scale of the model, in the order of contrasts."""
+    table, model = analysis.contrasts, analysis.model
+    estimate, se, df = (table[name].to_numpy(float) for name in ("estimate", "se", "df"))
+    low, high = around(estimate, se, df, 2 * variance_between(analysis), level)
+    ratios: Any = model.record.get("ratios", ())
+    for ratio in ratios:
+        row = (table["treatment"] == ratio["treatment"]) & (table["versus"] == ratio["versus"])
+        low[row], high[row] = ratio["prediction_low"], ratio["prediction_high"]
+    return low, high
 
 
 def _shown(end: np.ndarray, measure: Measure, analysis: Analysis, check: float) -> np.ndarray:

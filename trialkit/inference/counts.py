@@ -11,8 +11,9 @@ def fit_counts(design: Design, level: float = 0.95) -> ModelResult:
     Means are on the log scale; their differences are log ratios, and ``100 (1 - ratio)`` is the
     percent reduction. The estimates solve the Poisson equations (McCullagh & Nelder 1989,
     Generalized Linear Models, ch. 6), so with all plots present a ratio is that of two totals.
-    Covariance: see ``dispersion.covariance``; p of the treatment test: ``randomisation_test``;
-    treatments without any insect: ``bounds``. Raises AnalysisError where no comparison is possible.
+    Covariance: see ``dispersion.covariance``; degrees of freedom of intervals: ``sparse_tables``;
+    p of the treatment test: ``randomisation_test``; treatments without any insect: ``bounds``.
+    Raises AnalysisError where no comparison is possible.
 
     >>> import numpy as np, pandas as pd
     >>> from trialkit.inference.design import make_design

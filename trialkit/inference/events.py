@@ -1,10 +1,11 @@
 """Counts and shares of one trial: from plots to means, bounds, tests and notes.
 
 The model is block + treatment on the log or logit scale. What the textbook says of it fails with
-three to six blocks of clumped insects, so three things differ from the usual quasi-likelihood fit;
+three to six blocks of clumped insects, so four things differ from the usual quasi-likelihood fit;
 each was chosen by the calibration benchmark and is described where it is done: standard errors
-(``dispersion``), the reference of the treatment test (``randomisation_test``) and what is said of a
-treatment without any insect (``bounds``).
+(``dispersion``), degrees of freedom of intervals where insects are few (``sparse_tables``), the
+reference of the treatment test (``randomisation_test``) and what is said of a treatment without any
+insect (``bounds``).
 """
 
 from collections.abc import Mapping
@@ -34,7 +35,7 @@ def analyse(plots: PlotCounts, level: float) -> ModelResult:
         terms=(*plots.names, "treatment"),
         notes=notes_of(plots, fit, test, bounds),
         tests=_tests(test),
-        means=_means(plots, estimate, covariance, fit.model.df),
+        means=_means(plots, estimate, covariance, float(fit.model.interval_df[0])),
         bounds=bounds,
         residuals=_residuals(plots, fit),
         record=_record(fit, test),
@@ -61,15 +62,15 @@ def method_of(plots: PlotCounts) -> str:
 
 
 def _means(
-    plots: PlotCounts, estimate: np.ndarray, covariance: np.ndarray, df: int
+    plots: PlotCounts, estimate: np.ndarray, covariance: np.ndarray, df: float
 ) -> MarginalMeans:
     k = len(estimate)
     return MarginalMeans(
         treatments=plots.treatments,
         estimate=estimate,
         covariance=covariance,
-        df=np.full(k, float(df)),
-        pair_df=np.full((k, k), float(df)),
+        df=np.full(k, df),
+        pair_df=np.full((k, k), df),
         link="logit" if plots.is_share else "log",
         n=np.bincount(plots.layout.treatment, minlength=k),
     )
@@ -114,6 +115,7 @@ def _extra(plots: PlotCounts, fit: TrialFit, test: TreatmentTest) -> Mapping[str
         "clumping": float(found.clumping[0]),
         "deviance": float(plots.family.deviance(response, model.fitted.mean, size)[0]),
         "residual_df": float(model.df),
+        "interval_df": float(model.interval_df[0]),
         "p_model": test.model_p,
         "p_randomisation": test.randomisation.p,
         "arrangements": float(test.randomisation.arrangements),

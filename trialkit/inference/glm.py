@@ -40,7 +40,7 @@ def information(matrix: np.ndarray, weight: np.ndarray) -> np.ndarray:
 
 def leverage(matrix: np.ndarray, weight: np.ndarray, inverse: np.ndarray) -> np.ndarray:
     """Return the diagonal of the weighted hat matrix, shape (d, n)."""
-    return weight * np.einsum("np,dpq,nq->dn", matrix, inverse, matrix, optimize=True)
+    return weight * ((matrix @ inverse) * matrix).sum(-1)
 
 
 def fit(
@@ -77,7 +77,7 @@ def fit(
             hat = leverage(matrix, weight, inverse)
             residual = residual + _firth_score(family, mean, size, hat)
         score = (weight * (link + residual / slope)) @ matrix
-        before, coefficients = coefficients, np.einsum("dpq,dq->dp", inverse, score)
+        before, coefficients = coefficients, (inverse @ score[..., None])[..., 0]
         link = np.clip(coefficients @ matrix.T, -LARGEST_LINK, LARGEST_LINK)
         moved = np.abs(coefficients - before).max(-1)
         if step > 1 and moved.max() < TOLERANCE:

@@ -13,6 +13,7 @@ environments does, and not on 2.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy import stats
@@ -21,6 +22,7 @@ from trialkit.errors import AnalysisError
 from trialkit.inference.first_stage import FirstStage
 from trialkit.inference.heterogeneity import Evidence, Method, tau_squared
 from trialkit.inference.kenward_roger import FTest
+from trialkit.inference.prediction import NewEnvironment, predict
 
 WEIGHT_ROUNDS = 4
 TAIL = 0.975
@@ -37,6 +39,7 @@ class JointFit:
     df         : degrees of freedom of all contrasts.
     q          : Q with the weights of tau² = 0.
     variances  : per group, the (d, q, q) covariances within environments.
+    evidence   : the differences to the first treatment that were pooled; None with one treatment.
     """
 
     effects: np.ndarray
@@ -47,6 +50,32 @@ class JointFit:
     df: int
     q: float
     variances: tuple[np.ndarray, ...]
+    evidence: Evidence | None = None
+
+    def ratio(self, i: int) -> tuple[float, float]:
+        """Return the log ratio of treatment ``i`` to the first, and its standard error."""
+        c = self.covariance
+        se = float(np.sqrt(c[i, i] + c[0, 0] - 2 * c[i, 0]))
+        return float(self.effects[i] - self.effects[0]), se
+
+    @cached_property
+    def _new_environment(self) -> NewEnvironment | None:
+        return None if self.evidence is None else predict(self.evidence)
+
+    def prediction(self, i: int, level: float) -> tuple[float, float]:
+        """Return where the log ratio of treatment ``i`` to the first is expected next.
+
+        Never narrower than the interval of the pooled ratio, which the likely values of tau² may
+        leave wider where the environments agree by chance.
+        """
+        estimate, se = self.ratio(i)
+        reach = float(stats.t.ppf((1 + level) / 2, self.df)) * se
+        low, high = estimate - reach, estimate + reach
+        if self._new_environment is None:
+            return low, high
+        contrast = np.eye(len(self.effects) - 1)[i - 1]
+        ends = self._new_environment.interval(contrast, level)
+        return min(low, ends[0]), max(high, ends[1])
 
     def f_test(self) -> FTest:
         """Test that all treatments are equal."""
@@ -87,6 +116,7 @@ def pool_jointly(stage: FirstStage, k: int, method: Method, *, safeguard: bool) 
         df=evidence.df,
         q=evidence.at_zero.q,
         variances=tuple(variances),
+        evidence=evidence,
     )
 
 

@@ -1,7 +1,6 @@
 """The ratio of each treatment to the check (or first treatment): environment by environment."""
 
 import numpy as np
-from scipy import stats
 
 from trialkit.inference.count_plan import Plan
 from trialkit.inference.first_stage import FirstStage
@@ -44,17 +43,15 @@ def per_ratio(
     """Return, per treatment against the first, the pooled ratio and what to expect elsewhere.
 
     ``estimate``, ``se`` and ``df`` are those of the contrasts; ``prediction_low`` and ``_high``
-    bound the log ratio of one new environment. ``alone`` holds Q, I² with its interval and tau² of
-    that ratio pooled on its own.
+    bound the log ratio of one new environment (``prediction``). ``alone`` holds Q, I² with its
+    interval and tau² of that ratio pooled on its own.
     """
     rows = per_environment(plan, stage, joint)
     found: list[dict[str, object]] = []
     for i, label in enumerate(plan.treatments[1:], start=1):
         own = [row for row in rows if row["treatment"] == label]
-        c = joint.covariance
-        se = float(np.sqrt(c[i, i] + c[0, 0] - 2 * c[i, 0]))
-        estimate = float(joint.effects[i] - joint.effects[0])
-        reach = float(stats.t.ppf((1 + level) / 2, joint.df)) * float(np.hypot(se, joint.tau2**0.5))
+        estimate, se = joint.ratio(i)
+        low, high = joint.prediction(i, level)
         found.append(
             {
                 "treatment": label,
@@ -62,8 +59,8 @@ def per_ratio(
                 "estimate": estimate,
                 "se": se,
                 "df": float(joint.df),
-                "prediction_low": estimate - reach,
-                "prediction_high": estimate + reach,
+                "prediction_low": low,
+                "prediction_high": high,
                 "environments": len(own),
                 "alone": _alone(own, level, method),
             }

@@ -13,8 +13,9 @@ def fit_proportions(design: Design, level: float = 0.95) -> ModelResult:
     (McCullagh & Nelder 1989, Generalized Linear Models, ch. 4); the variation between plots is that
     of Williams (1982, Appl. Stat. 31:144), with correlation between the units of one plot, so a
     plot with ten times the fruit does not count ten times. Covariance: ``dispersion.covariance``;
-    p of the treatment test: ``randomisation_test``; treatments with nothing, or nothing else:
-    ``bounds``. Raises AnalysisError where no comparison is possible.
+    degrees of freedom of intervals: ``sparse_tables``; p of the treatment test:
+    ``randomisation_test``; treatments with nothing, or nothing else: ``bounds``. Raises
+    AnalysisError where no comparison is possible.
 
     >>> import numpy as np, pandas as pd
     >>> from trialkit.inference.design import make_design

@@ -102,7 +102,7 @@ def standardised_shares(plots: PlotCounts, fit: TrialFit, level: float) -> Share
         value[i] = share.mean()
         gradient[i] = ((share * (1 - share))[:, None] * rows).mean(0)
     covariance = gradient @ _full_covariance(plots, fit) @ gradient.T
-    half = stats.t.ppf((1 + level) / 2, model.df) * _logit_se(value, np.diag(covariance))
+    half = _quantile(fit, level) * _logit_se(value, np.diag(covariance))
     low, high = _logit_limits(value, half)
     sides = np.array([plots.extreme(i) for i in range(k)])
     bounds = extremes.find_bounds(plots, fit, level)
@@ -110,6 +110,10 @@ def standardised_shares(plots: PlotCounts, fit: TrialFit, level: float) -> Share
         bound = bounds[plots.treatments[i], ""]
         value[i], low[i], high[i] = float(sides[i] > 0), bound.low, bound.high
     return Shares(value, covariance, low, high, sides != 0)
+
+
+def _quantile(fit: TrialFit, level: float) -> float:
+    return float(stats.t.ppf((1 + level) / 2, fit.model.interval_df[0]))
 
 
 def _full_covariance(plots: PlotCounts, fit: TrialFit) -> np.ndarray:
@@ -158,11 +162,11 @@ def _row(
     low, high = max(difference - down, -1.0), min(difference + up, 1.0)
     points = [100 * float(x) for x in (difference, se)]
     names = (plots.treatments[i], plots.treatments[j])
-    return (*names, *points, float(fit.model.df), 100 * float(low), 100 * float(high), bounded)
+    df = float(fit.model.interval_df[0])
+    return (*names, *points, df, 100 * float(low), 100 * float(high), bounded)
 
 
 def _between(plots: PlotCounts, fit: TrialFit, pair: tuple[int, int], level: float) -> Points:
     places = np.array([int(np.flatnonzero(fit.treatments == i)[0]) for i in pair])
-    critical = float(stats.t.ppf((1 + level) / 2, fit.model.df))
     covariance = fit.model.covariance[0][np.ix_(places, places)]
-    return points_interval(fit.model.estimate[0][places], covariance, _shifts(plots, fit), critical)
+    return points_interval(fit.model.estimate[0][places], covariance, _shifts(plots, fit), _quantile(fit, level))

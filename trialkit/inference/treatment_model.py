@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trialkit.errors import AnalysisError
-from trialkit.inference import dispersion, families, glm
+from trialkit.inference import dispersion, families, glm, sparse_tables
 
 
 @dataclass(frozen=True)
@@ -43,6 +43,7 @@ class Layout:
 class TreatmentFit:
     """Fits of d data sets: ``estimate`` (d, k), ``covariance`` (d, k, k), residual ``df``.
 
+    interval_df (d,): degrees of freedom of intervals, see ``sparse_tables``.
     penalised (d,): where the likelihood has no finite maximum, or a penalty was asked for.
     """
 
@@ -53,6 +54,7 @@ class TreatmentFit:
     estimate: np.ndarray
     covariance: np.ndarray
     df: int
+    interval_df: np.ndarray
     penalised: np.ndarray
 
 
@@ -81,14 +83,18 @@ def fit(
     if not penalised and (away := glm.runs_away(family, fitted, size)).any():
         other = glm.fit(family, matrix, response[away], size[away], penalised=True)
         fitted = glm.replaced(fitted, away, other)
-    found = dispersion.estimate(family, response, fitted, size, df, whole)
+    found = dispersion.estimate(family, response, fitted, size, df, whole, matrix)
+    interval_df = np.full(len(response), float(df))
     if whole:
+        factors = (layout.treatment, *layout.blocks)
+        interval_df = sparse_tables.degrees_of_freedom(family, factors, response, size, df)
         found = replace(found, phi=np.where(away, np.maximum(found.phi, 1), found.phi))
     groups = layout.treatment_columns()
     covariance = dispersion.covariance(family, matrix, fitted, size, found, groups)
     k = layout.k
     return TreatmentFit(
-        layout, matrix, fitted, found, fitted.coefficients[:, :k], covariance[:, :k, :k], df, away,
+        layout, matrix, fitted, found, fitted.coefficients[:, :k], covariance[:, :k, :k], df,
+        interval_df, away,
     )  # fmt: skip
 
 

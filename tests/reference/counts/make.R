@@ -17,7 +17,12 @@ clumped <- function(fit, d, share) {
   w <- if (share) m * (1 - m / d$size) else m
   e <- function(mean) if (share) d$size - 1 else mean
   df <- df.residual(fit); ratio <- sum((d$y - m)^2 / w) / df
-  moment <- function(a) sum((d$y - m)^2 / (w * (1 + a * e(m)))) - df
+  # (I - H)_ij^2 is what the variance of plot j adds to the squared residual of plot i.
+  left <- (diag(nrow(X)) - (w * X) %*% solve(crossprod(X, w * X), t(X)))^2
+  moment <- function(a) {
+    V <- w * (1 + a * e(m))
+    sum((d$y - m)^2 / V) - sum((left %*% V) / V)
+  }
   a <- if (ratio > 1) uniroot(moment, c(0, 50), tol = 1e-15)$root else 0
   phi <- if (ratio > 1) 1 else ratio
   total <- ave(m, d$treatment, FUN = sum)
@@ -26,7 +31,17 @@ clumped <- function(fit, d, share) {
     (1 / total + 1 / rest) / (1 / (total + phi) + 1 / (rest + phi))
   } else 1 + (phi + a * ave(m^2, d$treatment, FUN = sum) / total) / total
   A <- solve(crossprod(X, w * g * X))
-  list(V = A %*% crossprod(X, w * g * (phi + a * e(m * g)) * X) %*% A, a = a)
+  # A logarithm of a gamma variable varies more than the delta method says: trigamma(s), not 1 / s.
+  per <- function(x) tapply(x, d$treatment, sum)
+  event <- phi * per(w * g); clump <- per(w * g * a * e(m * g))
+  if (a > 0) {
+    s <- per(w)^2 / (a * per(w * e(m)))
+    p <- if (share) per(m) / per(d$size) else 0
+    exact <- if (share) trigamma(s / (1 - p)) + trigamma(s / p) else trigamma(s)
+    growth <- exact * s
+  } else growth <- 1
+  list(V = A %*% crossprod(X, w * g * (phi + a * e(m * g)) * X) %*% A, a = a,
+       stretch = sqrt((event + clump * growth) / (event + clump)))
 }
 
 for (case in c("sprays", "counts", "culls")) {
@@ -51,7 +66,7 @@ for (case in c("sprays", "counts", "culls")) {
   put(case, "clumping", own$a)
   V <- own$V; K <- model.matrix(~ treatment, data.frame(treatment = means$treatment))
   at <- if (case == "sprays") seq_len(ncol(V)) else c(1, grep("treatment", colnames(V)))
-  se <- sqrt(diag(K %*% V[at, at] %*% t(K)))
+  se <- sqrt(diag(K %*% V[at, at] %*% t(K))) * own$stretch
   for (i in seq_len(nrow(means))) {
     put(case, paste0("mean|", means$treatment[i]), means$emmean[i])
     put(case, paste0("quasi_se|", means$treatment[i]), means$SE[i])
