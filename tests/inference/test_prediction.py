@@ -35,15 +35,16 @@ def test_environments_that_agree_leave_room_for_some_variation():
     assert high - low > 1.5 * 2 * stats.norm.ppf(0.975) * 0.3 * np.sqrt(1 / 3)
 
 
-def test_it_holds_a_new_environment_as_often_as_it_says():
-    # 400 studies of 4 environments; the chance of each is exact, their spread about 0.1.
+@pytest.mark.parametrize("number", [3, 9])
+def test_it_holds_a_new_environment_as_often_as_it_says(number):
+    # 150 studies; the chance of each is exact, and their spread about 0.1: 0.95 ± 0.03.
     rng, tau, se = np.random.default_rng(7), 0.5, 0.3
     chances = []
-    for _ in range(400):
-        values = rng.normal(0, np.hypot(tau, se), 4)
-        low, high = predict(single(values, np.full(4, se))).interval(ONE, 0.95)
+    for _ in range(150):
+        values = rng.normal(0, np.hypot(tau, se), number)
+        low, high = predict(single(values, np.full(number, se))).interval(ONE, 0.95)
         chances.append(stats.norm.cdf(high / tau) - stats.norm.cdf(low / tau))
-    assert 0.93 <= np.mean(chances) <= 0.97
+    assert 0.92 <= np.mean(chances) <= 0.98
 
 
 def test_ratios_that_share_a_variance_are_predicted_more_closely():
