@@ -40,6 +40,7 @@ class JointFit:
     q          : Q with the weights of tau² = 0.
     variances  : per group, the (d, q, q) covariances within environments.
     evidence   : the differences to the first treatment that were pooled; None with one treatment.
+    held       : whether the safeguard kept the factor from falling lower.
     """
 
     effects: np.ndarray
@@ -51,6 +52,7 @@ class JointFit:
     q: float
     variances: tuple[np.ndarray, ...]
     evidence: Evidence | None = None
+    held: bool = False
 
     def ratio(self, i: int) -> tuple[float, float]:
         """Return the log ratio of treatment ``i`` to the first, and its standard error."""
@@ -103,9 +105,8 @@ def pool_jointly(stage: FirstStage, k: int, method: Method, *, safeguard: bool) 
         solution = evidence.solve(tau_squared(evidence, "DerSimonian-Laird"))
         effects = _centred(k) @ solution.beta
     solution = evidence.solve(tau_squared(evidence, method))
-    factor = solution.q / evidence.df
-    if safeguard:
-        factor = max(factor, float(stats.norm.ppf(TAIL) / stats.t.ppf(TAIL, evidence.df)) ** 2)
+    least = float(stats.norm.ppf(TAIL) / stats.t.ppf(TAIL, evidence.df)) ** 2 if safeguard else 0.0
+    factor = max(solution.q / evidence.df, least)
     spread = _centred(k)
     return JointFit(
         effects=spread @ solution.beta,
@@ -117,6 +118,7 @@ def pool_jointly(stage: FirstStage, k: int, method: Method, *, safeguard: bool) 
         q=evidence.at_zero.q,
         variances=tuple(variances),
         evidence=evidence,
+        held=factor == least,
     )
 
 

@@ -51,7 +51,7 @@ def fit_two_stage(design: Design, level: float = 0.95, *, method: Method = "REML
         family=design.family,
         method=two_stage_notes.method_of(plan.family.name, method),
         terms=("treatment",),
-        notes=two_stage_notes.notes_of(plan, joint, is_guarded(plan)),
+        notes=two_stage_notes.notes_of(plan, joint),
         tests=_tests(plan, joint, bounds),
         means=_means(design, plan, stage, joint),
         components={

@@ -16,13 +16,13 @@ def method_of(family: str, method: str) -> str:
     )
 
 
-def notes_of(plan: Plan, joint: JointFit, guarded: bool) -> tuple[str, ...]:
+def notes_of(plan: Plan, joint: JointFit) -> tuple[str, ...]:
     """Return what a reader must know of the pooled result."""
     return (
         *_bounded_notes(plan),
         *_extreme_notes(plan),
         *_empty_notes(plan),
-        *_factor_notes(joint, guarded),
+        *_factor_notes(joint),
         *_size_notes(plan, joint),
     )
 
@@ -56,8 +56,8 @@ def _empty_notes(plan: Plan) -> list[str]:
             "of a ratio, and left out."]  # fmt: skip
 
 
-def _factor_notes(joint: JointFit, guarded: bool) -> list[str]:
-    if not guarded or joint.factor > 1:
+def _factor_notes(joint: JointFit) -> list[str]:
+    if not joint.held:
         return []
     return ["The environments agree at least as closely as chance allows; the intervals were not "
             "let become narrower for it (safeguard)."]  # fmt: skip
