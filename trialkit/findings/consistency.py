@@ -67,8 +67,9 @@ def prediction(measure: Measure, analysis: Analysis, level: float) -> pd.DataFra
 
     On the scale of ``effect`` in EFFECTS. Both formulas stand in ``inference/prediction.py``: one
     for pooled ratios, which takes in the doubt about how much they vary between site-seasons, and
-    one for differences (varying by treatment x environment, x site and x season as estimated). A percentage of the check takes its estimated mean as known. Percentage
-    points are taken at the check's own percentage.
+    one for differences (varying by treatment x environment, x site and x season as estimated). A
+    percentage of the check takes its estimated mean as known. Percentage points are taken at the
+    check's own percentage.
     """
     table, low_high = analysis.contrasts, _ends(analysis, level)
     means = analysis.means.set_index("treatment")["mean"]

@@ -35,7 +35,8 @@ clumped <- function(fit, d, share) {
   per <- function(x) tapply(x, d$treatment, sum)
   event <- phi * per(w * g); clump <- per(w * g * a * e(m * g))
   if (a > 0) {
-    s <- per(w)^2 / (a * per(w * e(m)))
+    more <- a * per(w * e(m)) / per(w)
+    s <- (per(w) + phi + more) / more
     p <- if (share) per(m) / per(d$size) else 0
     exact <- if (share) trigamma(s / (1 - p)) + trigamma(s / p) else trigamma(s)
     growth <- exact * s
