@@ -112,3 +112,13 @@ def test_the_order_of_rows_changes_nothing(table, order):
     assert other.means.estimate == pytest.approx(one.means.estimate, abs=1e-7)
     assert other.means.covariance == pytest.approx(one.means.covariance, rel=1e-6, abs=1e-9)
     assert other.tests["F"].tolist() == pytest.approx(one.tests["F"].tolist(), rel=1e-6)
+
+
+def test_few_insects_give_intervals_more_degrees_of_freedom_and_say_so():
+    few = fit(trial([[2, 1, 0, 1, 3], [1, 0, 2, 1, 1], [3, 1, 1, 0, 2]]))
+    assert few.extra["residual_df"] == 8
+    assert few.means.pair_df[0, 1] == few.extra["interval_df"] > 10
+    assert any("residual degrees of freedom" in note for note in few.notes)
+    many = fit(trial(100 * np.asarray(CLUMPED)))
+    assert many.means.pair_df[0, 1] == pytest.approx(12, rel=0.01)
+    assert not any("residual degrees of freedom" in note for note in many.notes)

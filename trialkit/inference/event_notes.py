@@ -10,6 +10,7 @@ from trialkit.inference.extremes import TrialFit
 from trialkit.inference.plot_counts import PlotCounts
 
 ALPHA = 0.05
+WORTH_SAYING = 1.1
 
 
 def notes_of(
@@ -21,6 +22,7 @@ def notes_of(
     """Return the notes in the order of reading."""
     return (
         *_variation(plots, fit),
+        *_few(plots, fit),
         *_left_out(plots, fit),
         *_bounded(plots, bounds),
         *_tested(test),
@@ -45,6 +47,18 @@ def _variation(plots: PlotCounts, fit: TrialFit) -> list[str]:
     if not plots.whole:
         return [f"{more}. The response is not in whole insects."]
     return [f"{more} (clumping k = {1 / clumping:.2g})."]
+
+
+def _few(plots: PlotCounts, fit: TrialFit) -> list[str]:
+    """Say so where the degrees of freedom of intervals are not plots less parameters."""
+    df, used = fit.model.df, float(fit.model.interval_df[0])
+    if used < WORTH_SAYING * df:
+        return []
+    kind = "events" if plots.is_share else "insects"
+    return [
+        f"With so few {kind} the variation between plots can take few values and is known better "
+        f"than {df} residual degrees of freedom say; intervals use t on {used:.3g}."
+    ]
 
 
 def _left_out(plots: PlotCounts, fit: TrialFit) -> list[str]:
