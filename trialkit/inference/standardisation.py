@@ -169,4 +169,6 @@ def _row(
 def _between(plots: PlotCounts, fit: TrialFit, pair: tuple[int, int], level: float) -> Points:
     places = np.array([int(np.flatnonzero(fit.treatments == i)[0]) for i in pair])
     covariance = fit.model.covariance[0][np.ix_(places, places)]
-    return points_interval(fit.model.estimate[0][places], covariance, _shifts(plots, fit), _quantile(fit, level))
+    return points_interval(
+        fit.model.estimate[0][places], covariance, _shifts(plots, fit), _quantile(fit, level)
+    )
