@@ -9,7 +9,7 @@ from trialkit.columns import ACROSS, EFFECTS, MEANS
 from trialkit.errors import AnalysisError
 from trialkit.findings.effect_table import Scope, effect_rows, mean_rows
 from trialkit.findings.environment import Environment, environment_label
-from trialkit.findings.site_season import response_columns
+from trialkit.findings.site_season import block_of, response_columns
 from trialkit.inference import Analysis, analyze
 from trialkit.study import Measure, Study
 
@@ -71,7 +71,7 @@ def analyse_again(
     return analyze(
         values,
         treatment="treatment",
-        block="block",
+        block=block_of(values),
         environment="environment" if across else None,
         site="site" if recurring else None,
         season="season" if recurring else None,

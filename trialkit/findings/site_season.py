@@ -86,7 +86,7 @@ def analyse(
     return analyze(
         rows,
         treatment="treatment",
-        block="block",
+        block=block_of(rows),
         environment=environment,
         site="site" if environment else None,
         season="season" if environment else None,
@@ -95,6 +95,12 @@ def analyse(
         level=study.level,
         **response_columns(measure, rows),
     )
+
+
+def block_of(rows: pd.DataFrame) -> str | None:
+    """Column of the blocks; None where plots were completely randomised, all in one block."""
+    one_block = rows["block"].nunique() == 1
+    return None if one_block and rows.duplicated(["season", "site", "treatment"]).any() else "block"
 
 
 def response_columns(measure: Measure, rows: pd.DataFrame) -> dict[str, str]:

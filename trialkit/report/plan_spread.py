@@ -7,7 +7,7 @@ import pandas as pd
 
 from trialkit.errors import AnalysisError
 from trialkit.findings import AcrossFindings
-from trialkit.findings.site_season import response_columns
+from trialkit.findings.site_season import block_of, response_columns
 from trialkit.findings.spread import variance_between
 from trialkit.inference import analyze
 from trialkit.inference.design import Design, make_design
@@ -43,10 +43,11 @@ def _designs(study: Study, measure: Measure, values: Values) -> list[Design]:
     found = []
     for frame in values.values():
         rows = frame[(frame["measure"] == measure.id) & (frame["left_out"] == "")]
-        names = {"treatment": "treatment", "block": "block", "control": study.check.id}
+        names = {"treatment": "treatment", "control": study.check.id}
         try:
-            responses = response_columns(measure, rows)
-            found.append(make_design(rows, family=measure.family, **names, **responses))
+            columns = response_columns(measure, rows)
+            block = block_of(rows)
+            found.append(make_design(rows, block=block, family=measure.family, **names, **columns))
         except AnalysisError:  # too few plots for this measure: the others tell
             continue
     return found
@@ -89,7 +90,7 @@ def _pooled_residual(study: Study, measure: Measure, designs: list[Design]) -> t
             design.frame,
             response="response",
             treatment="treatment",
-            block="block",
+            block="block" if "block" in design.frame else None,
             family=measure.family,
             control=study.check.id,
         )
