@@ -81,6 +81,6 @@ def test_a_recommendation_stands_with_its_conditions_and_what_does_better(exampl
     (row,) = travel.recommendation_table(example_study, [one]).rows
     assert row[1] == "recommend with conditions: where it is dry"
     assert row[4].replace("\u00a0", " ") == (
-        "100 (10 to 190); pays; Kaolin costs no more and returns more (chance 77 %)"
+        "100 (10 to 190); pays; Kaolin costs no more, chance that it returns more 77 %"
     )
     assert row[-1] == "verdicts firm"

@@ -197,7 +197,7 @@ def _money(study: Study, one: Recommendation) -> str:
         return f"{gain}; {word}"
     other = study.treatment(one.beaten_by).label
     chance = chance_words(one.beaten_chance)
-    return f"{gain}; {word}; {other} costs no more and returns more (chance {chance})"
+    return f"{gain}; {word}; {other} costs no more, chance that it returns more {chance}"
 
 
 def rules() -> list[str]:
