@@ -46,11 +46,14 @@ def test_a_value_that_is_no_number_is_an_error_at_its_day(mini):
 HEADER = (
     "STATION DATE LATITUDE NAME PRCP PRCP_ATTRIBUTES SNOW TMAX TMAX_ATTRIBUTES TMIN TMIN_ATTRIBUTES"
 )
-WIDE = ",".join(f'"{name}"' for name in HEADER.split()) + """
+WIDE = (
+    ",".join(f'"{name}"' for name in HEADER.split())
+    + """
 "XX000000001","2025-06-05","1.0","SOMEWHERE, XX","   10",",,X","0","  310",",,X","  100",",,X"
 "XX000000001","2026-06-05","1.0","SOMEWHERE, XX","   42",",,X,0700","0","  245",",,X","   -5",",,X"
 "XX000000001","2026-06-06","1.0","SOMEWHERE, XX","-9999",,"0","  999",",I,X","  130",",,X"
 """
+)
 US_ORDER = """STATION,DATE,PRCP,TMAX,TMIN
 XX000000001,2026-06-05,0.10,86,50
 XX000000001,2026-06-06,,95,

@@ -81,9 +81,20 @@ def _read(study: "Study", out: Path, workers: int | None) -> tuple["StudyIntake"
 
 
 def _tell(found: "StudyIntake", faults: Iterable[Any]) -> None:
-    tell_faults(map(str, faults))
-    print_lines(preview_lines(found))
+    tell_faults(printable(str(fault)) for fault in faults)
+    print_lines(map(printable, preview_lines(found)))
     typer.echo(check_tally(len(found.site_seasons), faults))
+
+
+def printable(text: str) -> str:
+    r"""Return a line in which signs that a terminal would obey, or cannot show, stand escaped.
+
+    >>> printable("plot 1\u202e01")
+    'plot 1\\u202e01'
+    """
+    return "".join(
+        sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text
+    )
 
 
 def preview_lines(found: "StudyIntake") -> Iterable[str]:
@@ -109,7 +120,7 @@ def check_data(
     """Return what the command found, and what it offered and wrote, as plain data."""
     previews = (preview for one in found.site_seasons for preview in one.previews)
     data: dict[str, Any] = {
-        "study": str(study),
+        "study": printable(str(study)),
         "faults": [asdict(fault) for fault in faults],
         "first_rows": [asdict(preview) for preview in previews],
     }

@@ -18,6 +18,7 @@ _YEAR_LAST: Final = re.compile(r"(\d{1,2})([/.\- ])\s*(\d{1,2})\2\s*(\d{4})", re
 _SHORT_YEAR: Final = re.compile(r"(\d{1,2})[/.\-](\d{1,2})[/.\-](\d{2})", re.ASCII)
 _SERIAL: Final = re.compile(r"[345]\d{4}(\.\d+)?", re.ASCII)
 _NAMED: Final = ("%d-%b-%Y", "%d %b %Y", "%d %B %Y", "%B %d, %Y", "%b %d, %Y", "%d. %B %Y")
+_YEARS: Final = range(1900, 2201)  # those that a season can have
 _TYPE_ISO: Final = "Type it as year-month-day, such as 2026-05-31"
 
 
@@ -63,6 +64,14 @@ def swapped(date: dt.date) -> dt.date | None:
 
 @lru_cache(maxsize=8192)
 def _read(text: str) -> DateReading:
+    reading = _as_written(text)
+    if reading.date is None or reading.date.year in _YEARS:
+        return reading
+    what = f"'{text}' is a day of the year {reading.date.year}"
+    return DateReading(None, "impossible_date", what, f"{_TYPE_ISO}; look at the field sheet")
+
+
+def _as_written(text: str) -> DateReading:
     iso = _ISO.fullmatch(text)
     if iso:
         return _from_parts(text, *iso.groups(), other_form=False)

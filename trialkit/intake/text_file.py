@@ -13,6 +13,7 @@ from trialkit.intake.problems import Problem
 
 DELIMITERS: Final = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 MAX_BYTES: Final = 50_000_000
+MAX_COLUMNS: Final = 5_000
 _CONTROL: Final = re.compile("[\x00-\x08\x0e-\x1f\x7f\x80-\x9f]")
 
 
@@ -98,6 +99,13 @@ def _other_delimiter(delimiter: str) -> Problem:
 def _parsed(text: str, delimiter: str, problems: tuple[Problem, ...]) -> Grid:
     counts = _delimiters(text, delimiter)
     width = int(counts.max()) + 1
+    if width > MAX_COLUMNS:
+        return broken_grid(
+            "too_large",
+            f"row {int(counts.argmax()) + 1} has {width} cells",
+            "Take out what follows the last column of data",
+            int(counts.argmax()) + 1,
+        )
     try:
         frame = pd.read_csv(
             io.StringIO(text),
