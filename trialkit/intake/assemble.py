@@ -175,7 +175,8 @@ def _levels(
 ) -> Iterator[CheckLevel]:
     if context.layout is None:
         return
-    for level in check_levels(tables, context.study.check.id):
+    finished = context.season is None or context.season.finished
+    for level in check_levels(tables, context.study.check.id, finished):
         sheet = checked[level.table].typed.sheet
         (fault,) = as_faults([level.problem], sheet.place, sheet.cells)
         yield replace(level, fault=fault)

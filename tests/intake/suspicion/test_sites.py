@@ -70,6 +70,11 @@ def test_a_check_without_a_single_insect_still_has_a_level(clean):
     assert np.isfinite(counts.log)
 
 
+def test_while_a_season_runs_only_the_weight_of_a_fruit_is_compared(clean):
+    running = check_levels(clean, "check", finished=False)
+    assert [one.what for one in running] == ["weight of a marketable fruit"]
+
+
 @pytest.fixture
 def sprayed(tmp_path):
     """The example, the check of one site counted as if somebody had sprayed it."""

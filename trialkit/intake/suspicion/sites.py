@@ -48,10 +48,18 @@ class CheckLevel:
         return Problem(CODE, "", REMEDY, [self.row], self.column, "question")
 
 
-def check_levels(tables: Mapping[str, pd.DataFrame], check: str) -> list[CheckLevel]:
-    """Return the levels of the untreated check in the tidy tables of a site-season."""
+def check_levels(
+    tables: Mapping[str, pd.DataFrame], check: str, finished: bool = True
+) -> list[CheckLevel]:
+    """Return the levels of the untreated check in the tidy tables of a site-season.
+
+    While a season is running, sites are at different points of it, so that only the weight of a
+    single fruit can be compared.
+    """
     plots = tables["plots"]
     own = plots[(plots["treatment"] == check) & (plots["lost"].fillna("") == "")]
+    if not finished:
+        return [one for one in _of_harvest(tables["harvest"], own) if one.spread == _FRUIT]
     return [
         *_of_counts(tables["scouting"], own),
         *_of_scores(tables["ratings"], own),
