@@ -75,6 +75,12 @@ def test_the_frame_given_is_never_changed():
         (change(y=-1.0), {"family": "count"}, ["'y'", "row 5", "-1.0", "negative"]),
         (change(y=0.0), {"family": "lognormal"}, ["'y'", "row 5", "no logarithm"]),
         (trial().assign(y=3.0), {}, ["'y'", "same value (3)"]),
+        (trial().assign(y=3.0), {"family": "count"}, ["'y'", "same value (3)"]),
+        (
+            trial().assign(y=3.0, n=4.0),
+            {"trials": "n", "family": "proportion"},
+            ["'y'", "same value (0.75)"],
+        ),
         (trial().assign(trt="check"), {}, ["'trt'", "single treatment ('check')"]),
         (trial().assign(rep="1"), {}, ["'rep'", "single block ('1')", "Leave out block"]),
         (trial().assign(y=np.nan), {}, ["'y'", "no value"]),
@@ -102,6 +108,12 @@ def test_bad_input_is_refused_naming_column_value_and_remedy(frame, options, wor
         design(frame, **options)
     for word in words:
         assert word in str(caught.value)
+
+
+def test_nothing_found_anywhere_is_an_answer_of_counts_and_shares():
+    nothing = trial().assign(y=0.0, n=9.0)
+    assert design(nothing, family="count").family == "count"
+    assert design(nothing.assign(y=9.0), family="proportion", trials="n").family == "proportion"
 
 
 def test_a_treatment_twice_in_a_block_needs_plot_labels_that_tell_the_plots_apart():

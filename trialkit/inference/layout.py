@@ -104,11 +104,20 @@ def check_values(used: pd.DataFrame, names: Names, family: str) -> None:
     if "exposure" in used:
         refuse_values(used["exposure"].rename(names["exposure"]), used["exposure"] <= 0,
                       "is not positive", "Give the plants or the area examined")  # fmt: skip
-    if family in ("normal", "lognormal", "ordinal") and response.nunique() == 1:
-        raise AnalysisError(
-            f"Column '{names['response']}' has the same value ({response.iloc[0]:g}) in every "
-            "plot. Without variation there is nothing to test; report the value itself."
-        )
+    _check_varies(used, names, family)
+
+
+def _check_varies(used: pd.DataFrame, names: Names, family: str) -> None:
+    """Raise AnalysisError where every plot gave the same; nothing found anywhere is told later."""
+    whole = [used[role] for role in ("trials", "exposure") if role in used]
+    per = used["response"] / whole[0] if whole else used["response"]
+    told_later = {"count": (0.0,), "proportion": (0.0, 1.0)}.get(family, ())
+    if per.nunique() > 1 or per.iloc[0] in told_later:
+        return
+    raise AnalysisError(
+        f"Column '{names['response']}' has the same value ({per.iloc[0]:g}) in every "
+        "plot. Without variation there is nothing to test; report the value itself."
+    )
 
 
 def check_layout(used: pd.DataFrame, names: Names, plots: pd.Series | None = None) -> None:
