@@ -178,3 +178,11 @@ def test_a_visit_beside_a_mapped_study_stacks(visits):
     (visits.folder / "study.toml").write_text(f"{text}\n{mapping}")
     assert told(visits) == []
     assert len(visits.read().tables["scouting"]) == 8
+
+
+def test_a_copy_that_nobody_filled_in_denies_nothing(visits):
+    blank = [",".join([*line.split(",")[:5], "", "", ""]) for line in LINES[4:]]
+    book(visits, "scouting_2026-06-15 blank", scouting=[HEADER, *blank])
+    read = visits.read()
+    assert read.errors == ()
+    assert len(read.tables["scouting"]) == 8

@@ -19,6 +19,8 @@ KEYS: Final = {
     "weather": ("date",),
     "costs": ("treatment", "item"),
 }
+# Columns that hold what was seen; a row without any of them says nothing yet.
+VALUES: Final = {"scouting": ("count",), "ratings": ("score",), "harvest": ("fruit", "weight")}
 # Several crates of one picking, or two lots of one input, may well be typed apart.
 _MAY_REPEAT: Final = ("harvest", "costs")
 
@@ -26,9 +28,8 @@ _MAY_REPEAT: Final = ("harvest", "costs")
 def repeated_rows(typed: Typed, context: Context) -> Iterator[Problem]:
     """Rows typed twice, and rows that tell two things of the same observation."""
     key = [name for name in KEYS.get(typed.sheet.table, ()) if name in typed.frame]
-    readable = typed.frame.drop(
-        index=[row for name in key for row in rows_told(typed, name)], errors="ignore"
-    )
+    unread = [row for name in key for row in rows_told(typed, name)]
+    readable = typed.frame.drop(index=[*unread, *_still_blank(typed)], errors="ignore")
     if not key or not readable.duplicated(key).any():
         return
     alike = readable.duplicated()
@@ -47,6 +48,14 @@ def repeated_rows(typed: Typed, context: Context) -> Iterator[Problem]:
         )
     if differing.any():
         yield from _differing(typed.sheet.place, readable, differing, key)
+
+
+def _still_blank(typed: Typed) -> list[int]:
+    """Rows of a sheet drawn up beforehand into which nobody typed a value: they deny nothing."""
+    columns = [name for name in VALUES.get(typed.sheet.table, ()) if name in typed.sheet.cells]
+    if not columns:
+        return []
+    return rows_where(typed.sheet.cells[columns].isna().all(axis=1))
 
 
 def _twice(place: Place, frame: pd.DataFrame, mask: "pd.Series[bool]", key: list[str]) -> list[str]:
