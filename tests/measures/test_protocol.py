@@ -170,3 +170,24 @@ def test_the_timeline_holds_window_and_dates_of_each_rule_and_treatment(
     visits = found[(found["rule"] == "weekly") & (found["treatment"] == "check")]
     assert visits["kept"].tolist() == [True, True, False]
     assert visits["planned_last"].iloc[1] == pd.Timestamp("2025-06-11")
+
+
+def test_what_is_not_due_yet_is_kept_in_the_timeline_and_has_no_date(study, plots, table, running):
+    events = table(
+        "date plot event", ("2025-06-20", None, "first_bloom"), ("2025-06-21", "c1", "mown")
+    )
+    described = study(protocol=[OFF], seasons=running)
+    tables = {"plots": plots, "events": events}
+    (row,) = timeline(described, 2025, "north", tables).to_dict("records")
+    assert (row["kept"], pd.isna(row["happened_first"])) == (True, True)
+    later = table(
+        "date plot event", ("2025-06-20", None, "first_bloom"), ("2025-06-23", "c1", "mown")
+    )
+    (row,) = timeline(described, 2025, "north", {**tables, "events": later}).to_dict("records")
+    assert (row["kept"], pd.isna(row["happened_first"])) == (False, True)
+
+
+def test_a_rule_of_which_nothing_is_known_yet_has_no_row(study, plots, table, running):
+    described = study(protocol=[OFF], seasons=running)
+    events = table("date plot event", ("2025-05-20", None, "transplanted"))
+    assert timeline(described, 2025, "north", {"plots": plots, "events": events}).empty
