@@ -79,3 +79,23 @@ def test_what_is_not_recommended_has_no_conditions(example_study):
     assert {(r.decision, r.conditions, r.money) for r in found} == {
         ("keep testing", (), "not known")
     }
+
+
+@pytest.mark.parametrize(
+    ("p", "slope", "said"),
+    [
+        (0.01, -0.2, ("first of all where pest pressure is high (exploratory)",)),
+        (0.01, 0.2, ("first of all where pest pressure is low (exploratory)",)),
+        (0.02, -0.2, ()),  # 0.02 x 4 treatments looked at is more than 0.05
+    ],
+)
+def test_pressure_is_a_condition_only_where_all_that_was_looked_at_is_allowed_for(
+    example_study, p, slope, said
+):
+    trends = pd.DataFrame(
+        [(t, "pressure", slope, p) for t in example_study.treatment_ids[1:]],
+        columns=["treatment", "condition", "slope", "p"],
+    )
+    table = effects(example_study, "worthwhile", "better")
+    found = recommendations(example_study, table, money(example_study, "pays"), {}, trends)
+    assert {one.conditions for one in found} == {said}
