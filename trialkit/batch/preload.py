@@ -6,13 +6,16 @@ Nothing here may depend on who asks: no random number is drawn, no figure backen
 import builtins
 import gc
 import importlib
+import importlib.util
+import os
+import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from types import SimpleNamespace
+from types import ModuleType, SimpleNamespace
+from typing import Any
 
 MODULES = (
-    # rfc3987_syntax builds a grammar for a second; nbformat asks for it where it is installed.
-    "rfc3987_syntax",
     "ipykernel.kernelapp",
     "ipykernel.debugger",
     "IPython.core.completer",
@@ -20,15 +23,15 @@ MODULES = (
     "matplotlib.pyplot",
     "matplotlib.backends.backend_agg",
     "matplotlib.mathtext",
-    "seaborn",
-    "pandas.io.formats.style",
-    "statsmodels.api",
     "openpyxl",
     "papermill",
     "trialkit.batch.engine",
     "trialkit.batch.work",
     "trialkit.publish.page",
 )
+OPENED = ("open_report", "open_across", "open_final")  # what the notebooks of a batch begin with
+GRAMMAR = "rfc3987_syntax"
+LOOK = 0.1  # seconds between looks at whether the one who started the server still lives
 
 
 @contextmanager
@@ -43,18 +46,62 @@ def as_in_a_kernel() -> Iterator[None]:
 
 def preload() -> None:
     """Import everything; a module that is not installed is left to the one who needs it."""
-    with as_in_a_kernel():
+    with as_in_a_kernel(), _grammar_left_for_later():
         for name in MODULES:
             with suppress(ImportError):
                 importlib.import_module(name)
         # By name and not by an import statement: the batch runs notebooks, it does not compute.
         trialkit = importlib.import_module("trialkit")
-        for name in trialkit.__all__:
+        for name in OPENED:
             getattr(trialkit, name)
     _warm_up()
     # What is loaded here lives as long as every fork: none of them need ever look through it.
     gc.collect()
     gc.freeze()
+
+
+@contextmanager
+def _grammar_left_for_later() -> Iterator[None]:
+    """Stand in for a library that spends a second on a grammar for which nearly nobody asks.
+
+    Where it is installed, the checker of notebooks takes one function from it, for addresses that
+    no notebook's schema asks for. The stand-in's function loads the library when it is called;
+    whoever imports the library itself gets the library.
+    """
+    if GRAMMAR in sys.modules or importlib.util.find_spec(GRAMMAR) is None:
+        yield
+        return
+    stand_in = ModuleType(GRAMMAR)
+    stand_in.is_valid_syntax = _is_valid_syntax  # type: ignore[attr-defined]
+    sys.modules[GRAMMAR] = stand_in
+    try:
+        yield
+    finally:
+        del sys.modules[GRAMMAR]
+
+
+def _is_valid_syntax(*asked: Any, **named: Any) -> Any:
+    return importlib.import_module(GRAMMAR).is_valid_syntax(*asked, **named)
+
+
+@contextmanager
+def ending_with_parent() -> Iterator[None]:
+    """End this process when the one that started it ends; the server itself looks only later."""
+    parent, done = os.getppid(), threading.Event()
+
+    def watch() -> None:
+        while not done.wait(LOOK):
+            if os.getppid() != parent:
+                os._exit(1)
+
+    watcher = threading.Thread(target=watch, name="parent-watch", daemon=True)
+    watcher.start()
+    try:
+        yield
+    finally:
+        # No thread may be under way when the server forks.
+        done.set()
+        watcher.join()
 
 
 def _warm_up() -> None:
@@ -69,4 +116,5 @@ def _warm_up() -> None:
     figure.canvas.draw()
 
 
-preload()
+with ending_with_parent():
+    preload()

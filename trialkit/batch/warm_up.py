@@ -26,7 +26,7 @@ def warm_up() -> None:
 
 
 # It only saves time: whatever is wrong here is told by the first report that meets it.
-with suppress(Exception):
+with suppress(Exception), preload.ending_with_parent():
     warm_up()
 gc.collect()
 gc.freeze()
