@@ -31,6 +31,9 @@ MODULES = (
 )
 OPENED = ("open_report", "open_across", "open_final")  # what the notebooks of a batch begin with
 GRAMMAR = "rfc3987_syntax"
+CLUSTER = (
+    "dask"  # libraries look whether it is there, and load half of it for frames never used here
+)
 LOOK = 0.1  # seconds between looks at whether the one who started the server still lives
 
 
@@ -46,7 +49,7 @@ def as_in_a_kernel() -> Iterator[None]:
 
 def preload() -> None:
     """Import everything; a module that is not installed is left to the one who needs it."""
-    with as_in_a_kernel(), _grammar_left_for_later():
+    with as_in_a_kernel(), _grammar_left_for_later(), _hidden(CLUSTER):
         for name in MODULES:
             with suppress(ImportError):
                 importlib.import_module(name)
@@ -78,6 +81,19 @@ def _grammar_left_for_later() -> Iterator[None]:
         yield
     finally:
         del sys.modules[GRAMMAR]
+
+
+@contextmanager
+def _hidden(name: str) -> Iterator[None]:
+    """Let imports find a library missing; afterwards it can be imported as ever."""
+    if name in sys.modules:
+        yield
+        return
+    sys.modules[name] = None  # type: ignore[assignment]
+    try:
+        yield
+    finally:
+        del sys.modules[name]
 
 
 def _is_valid_syntax(*asked: Any, **named: Any) -> Any:

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
+from matplotlib.ticker import MaxNLocator, NullLocator
 
 from trialkit.figures import labels, theme
 from trialkit.figures.fit import text_width, wrap
@@ -151,7 +151,9 @@ def draw(figure: Figure, top: float, title: str, rows: list[Row], scale: Scale, 
     for place, row in enumerate(rows):
         _beside(axes, place, _name(row), row, _said(row, scale.unit), grid.second)
     axes.spines[["left", "bottom"]].set_visible(False)
-    axes.tick_params(bottom=False, labelbottom=False, left=False, labelleft=False)
+    # Ticks that nobody sees cost a tenth of the drawing time.
+    axes.xaxis.set_major_locator(NullLocator())
+    axes.yaxis.set_major_locator(NullLocator())
     return axes
 
 
@@ -246,7 +248,6 @@ def _beside(
 def label_axis(axes: Axes, scale: Scale) -> None:
     """Give a panel, mostly the last one, its ticks and its axis label."""
     axes.spines["bottom"].set_visible(True)
-    axes.tick_params(bottom=True, labelbottom=True)
     axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
     axes.xaxis.set_major_formatter(lambda value, _: signed(value))
     unit = {"percent": "%", "points": "percentage points"}.get(scale.unit, scale.unit)

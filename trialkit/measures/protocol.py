@@ -8,10 +8,12 @@ from trialkit import columns
 from trialkit.measures.happenings import dates_of, nearest_dates
 from trialkit.measures.protocol_words import gap_row, no_visit_row, timed_rows
 from trialkit.measures.site_data import SiteData, site_data
+from trialkit.measures.steady import once_per_tables
 from trialkit.measures.tables import table_of
 from trialkit.study import ProtocolRule, Study
 
 
+@once_per_tables
 def deviations(
     study: Study, season: int, site: str, tables: Mapping[str, pd.DataFrame]
 ) -> pd.DataFrame:
