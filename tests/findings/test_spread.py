@@ -6,7 +6,7 @@ import pytest
 
 from tests.findings.places import environments_of
 from trialkit.findings import across_findings
-from trialkit.findings.spread import variance_between
+from trialkit.findings.spread import level_variance_between, variance_between
 
 
 @pytest.fixture
@@ -30,6 +30,11 @@ def test_parts_of_site_season_and_environment_add_up(analysis):
         analysis, site_treatment=0.5, season_treatment=0.2, environment_treatment=-0.1, residual=9.0
     )
     assert variance_between(fitted) == pytest.approx(0.6)
+
+
+def test_the_level_of_a_new_place_has_the_parts_of_site_season_and_environment(analysis):
+    fitted = with_parts(analysis, site=2.0, season=0.5, environment=-0.25, site_treatment=9.0)
+    assert level_variance_between(fitted) == pytest.approx(2.25)
 
 
 def test_it_does_not_fall_below_zero(analysis):

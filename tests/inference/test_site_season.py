@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from trialkit.errors import AnalysisError
+from trialkit.inference import mixed
 from trialkit.inference.analysis import Analysis
 from trialkit.inference.analyze import analyze
 from trialkit.inference.design import make_design
@@ -91,6 +92,19 @@ def test_labels_are_matched_by_index():
     shuffled = frame["site"].sample(frac=1, random_state=1)
     first, second = fit_mixed(design, site=frame["site"]), fit_mixed(design, site=shuffled)
     assert second.tests.loc[0, "F"] == pytest.approx(first.tests.loc[0, "F"], rel=1e-12)
+
+
+def test_where_the_fit_fails_environments_alone_answer_and_it_is_said(monkeypatch):
+    frame, design, _ = study()
+    sound = mixed._sound_inference
+
+    def failing(model, fits):
+        return None if "site" in model.factors else sound(model, fits)
+
+    monkeypatch.setattr(mixed, "_sound_inference", failing)
+    result = mixed.fit_mixed(design, site=frame["site"])
+    assert result.tests.loc[0, "F"] == pytest.approx(mixed.fit_mixed(design).tests.loc[0, "F"])
+    assert any(note.startswith("The variances of site and site x tr") for note in result.notes)
 
 
 def asked(frame: pd.DataFrame, **more) -> Analysis:

@@ -24,7 +24,7 @@ from trialkit.findings.partial_budget import (
     budgets,
     marginal_analysis,
 )
-from trialkit.findings.spread import variance_between
+from trialkit.findings.spread import level_variance_between, variance_between
 from trialkit.inference import Analysis
 from trialkit.inference.estimates import MarginalMeans
 from trialkit.study import Economics, Study, per_field_area
@@ -202,7 +202,7 @@ def _elsewhere(
         nothing = np.full(k, np.nan)
         return {"new_low": nothing, "new_high": nothing, "new_chance": nothing}
     place = gain.Spread(
-        components.get("environment", 0.0),
+        level_variance_between(analysis),
         variance_between(analysis),
     )
     new = run(new_place=place)

@@ -9,9 +9,12 @@ season) in the same way each time. The rule:
 3. Otherwise they are part of the variation between environments, as a note says.
 
 With two sites but three seasons the two change places. Measured by tests/benchmarks/site_terms.py
-(its table stands beside it): the rule holds the type I error near 5 % where environments alone
-reject up to half of true hypotheses, and it costs power where effects are the same everywhere,
-since the test then rests on three sites.
+(site_terms.csv; 3 sites x 2 or 3 seasons and 5 x 3, 300 data sets each): where answers repeat at a
+site or in a season, environments alone reject 19 to 67 % of true hypotheses, the rule 3 to 7 %. Its
+price where they do not repeat: an effect found in 98 to 100 % of studies with environments alone is
+found in 63 to 73 % (3 x 2), 91 to 93 % (3 x 3) and 100 % (5 x 3). Never taking season in would
+reject 14 to 80 % where seasons matter; always taking it in, 1 to 2 % where nothing repeats (from
+mean squares of balanced studies drawn by themselves; not in the table).
 """
 
 from collections.abc import Callable, Mapping
