@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from trialkit.intake.dates import DateReading, read_dates
-from trialkit.intake.grid import by_value, used_values
+from trialkit.intake.grid import spread_over_rows, used_values
 from trialkit.intake.header import Sheet
 from trialkit.intake.problems import Problem, rows_where
 from trialkit.intake.schemas import column_names, if_empty, type_of
@@ -164,10 +164,10 @@ def _failed_formulas(cells: pd.Series, name: str, texts: list[str]) -> Iterator[
 
 
 def _numbers(cells: pd.Series, name: str) -> tuple[pd.Series, list[Problem]]:
-    texts = used_values(cells)
-    wrong = {text: _why_no_number(text) for text in texts if number(text) is None}
-    values = by_value(cells, lambda found: [_or_nan(number(text)) for text in found], np.nan)
-    return values.astype("float64"), list(_by_code(cells, name, wrong))
+    values = {text: number(text) for text in used_values(cells)}
+    wrong = {text: _why_no_number(text) for text, value in values.items() if value is None}
+    numbers = np.array(list(values.values()), dtype="float64")
+    return spread_over_rows(cells, list(values), numbers), list(_by_code(cells, name, wrong))
 
 
 def number(text: str) -> float | None:
@@ -197,10 +197,6 @@ def text_code(text: str) -> bool:
     return text.casefold() in _CODES
 
 
-def _or_nan(value: float | None) -> float:
-    return np.nan if value is None else value
-
-
 def _why_no_number(text: str) -> tuple[str, str, str]:
     """Code, what and remedy for a text in a column of numbers."""
     if _THOUSANDS.fullmatch(text):
@@ -225,16 +221,12 @@ def _why_no_number(text: str) -> tuple[str, str, str]:
 
 
 def _dates(cells: pd.Series, name: str, season: Season | None) -> tuple[pd.Series, list[Problem]]:
-    texts = list(used_values(cells))
+    texts = used_values(cells)
     readings = dict(zip(texts, read_dates(texts, season), strict=True))
     wrong = {t: (r.code, r.what, r.remedy) for t, r in readings.items() if r.date is None}
     problems = [*_by_code(cells, name, wrong), *_other_forms(cells, name, readings)]
-    values = by_value(
-        cells,
-        lambda found: np.array([readings[text].date for text in found], dtype="datetime64[D]"),
-        np.datetime64("NaT"),
-    )
-    return values.astype("datetime64[ns]"), problems
+    dates = np.array([reading.date for reading in readings.values()], dtype="datetime64[D]")
+    return spread_over_rows(cells, texts, dates.astype("datetime64[ns]")), problems
 
 
 def _other_forms(

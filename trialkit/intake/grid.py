@@ -1,8 +1,8 @@
 """A sheet before anyone knows what its columns mean: texts in rows and columns, as typed."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -75,14 +75,20 @@ def _padded(column: int, rows: list[int]) -> Problem:
     )
 
 
-def used_values(cells: pd.Series) -> pd.Series:
-    """Return the categories that occur in a categorical column."""
-    return pd.Series(cells.cat.remove_unused_categories().cat.categories, dtype="str")
+def used_values(cells: pd.Series) -> list[str]:
+    """Return the categories that occur in a categorical column, in their order."""
+    known, codes = cells.cat.categories, cells.array.codes
+    occurs = np.bincount(codes + 1, minlength=len(known) + 1)[1:] > 0
+    return [str(text) for text in known.to_numpy(dtype=object)[occurs]]
 
 
-def by_value(cells: pd.Series, convert: Callable[[Sequence[str]], Any], missing: Any) -> pd.Series:
-    """Convert each distinct text of a categorical column once and spread the results over rows."""
-    slim = cells.cat.remove_unused_categories()
-    values = np.asarray(convert(list(slim.cat.categories)))
-    filled = np.append(values, np.array([missing], dtype=values.dtype))
-    return pd.Series(filled[slim.cat.codes.to_numpy()], index=cells.index)
+def spread_over_rows(cells: pd.Series, texts: Sequence[str], values: np.ndarray) -> pd.Series:
+    """Return the value of each row's text; a float or a date, missing where the cell is empty.
+
+    ``texts`` are those of :func:`used_values`, ``values`` one for each.
+    """
+    at = cells.cat.categories.get_indexer(list(texts))
+    missing = np.datetime64("NaT") if values.dtype.kind == "M" else np.nan
+    of_code = np.full(len(cells.cat.categories) + 1, missing, dtype=values.dtype)
+    of_code[at] = values
+    return pd.Series(of_code[cells.array.codes], index=cells.index)
