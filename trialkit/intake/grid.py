@@ -87,7 +87,7 @@ def spread_over_rows(cells: pd.Series, texts: Sequence[str], values: np.ndarray)
 
     ``texts`` are those of :func:`used_values`, ``values`` one for each.
     """
-    at = cells.cat.categories.get_indexer(pd.Index(texts, dtype="str"))
+    at = cells.cat.categories.get_indexer(pd.Index(np.array(texts, dtype=object)))
     missing = np.datetime64("NaT") if values.dtype.kind == "M" else np.nan
     of_code = np.full(len(cells.cat.categories) + 1, missing, dtype=values.dtype)
     of_code[at] = values
