@@ -33,10 +33,9 @@ def season_by_season(
     study: Study, measure: Measure, environments: Sequence[Environment]
 ) -> pd.DataFrame:
     """Effects from all site-seasons up to each season: EFFECTS with ``label``."""
-    parts = []
+    parts, whole = [], values_of(measure, environments)
     for year in sorted({item.season for item in environments}):
-        so_far = [item for item in environments if item.season <= year]
-        values = values_of(measure, so_far)
+        values = whole[whole["season"] <= year].reset_index(drop=True)
         parts.append(effects_again(study, measure, values, f"up to {year}"))
     return _stacked(parts)
 
@@ -47,11 +46,12 @@ def without_each(
     """Effects without each site-season in turn: EFFECTS with ``label``; none below three."""
     if len(environments) < 3:
         return _stacked([])
-    parts = []
+    parts, whole = [], values_of(measure, environments)
     for out in environments:
-        rest = [item for item in environments if item is not out]
+        here = (whole["season"] == out.season) & (whole["site"] == out.site)
         label = f"without {study.site(out.site).name} {out.season}"
-        parts.append(effects_again(study, measure, values_of(measure, rest), label))
+        rest = whole[~here].reset_index(drop=True)
+        parts.append(effects_again(study, measure, rest, label))
     return _stacked(parts)
 
 

@@ -85,7 +85,10 @@ def _root(covariance: np.ndarray) -> np.ndarray:
 def _scale(share: np.ndarray, df: np.ndarray) -> np.ndarray:
     """s of every run (runs, k) from one uniform number a run; 1 where df is infinite or unknown."""
     known = np.where(np.isfinite(df) & (df > 0), df, 1.0)
-    scale = np.sqrt(stats.chi2.ppf(share, known[None, :]) / known[None, :])
+    # Treatments of a balanced trial share their df, and each quantile takes long to compute.
+    distinct, which = np.unique(known, return_inverse=True)
+    each = np.sqrt(stats.chi2.ppf(share, distinct[None, :]) / distinct[None, :])
+    scale = each[:, which]
     return np.where(np.isfinite(df)[None, :] & (df > 0)[None, :], scale, 1.0)
 
 

@@ -214,10 +214,20 @@ class FinalReport:
         table = self.evidence.weather
         if counted is None:
             return table
-        means = place_means(each_place(self.study, counted, self.evidence.finished), counted)
+        means = self._means_by_place[counted.id]
         check = means[means["treatment"] == self.study.check.id]
         pressure = check[["season", "site", "mean"]].rename(columns={"mean": "pressure"})
         return table.merge(pressure, on=["season", "site"], how="left")
+
+    @cached_property
+    def _means_by_place(self) -> dict[str, pd.DataFrame]:
+        """Primary measure -> its means in each site-season."""
+        return {
+            measure.id: place_means(
+                each_place(self.study, measure, self.evidence.finished), measure
+            )
+            for measure in self._primary
+        }
 
     @property
     def _unsteady(self) -> dict[str, list[str]]:
@@ -254,7 +264,7 @@ class FinalReport:
     def _travel_of(self, measure: Measure) -> list[Part]:
         study, finished = self.study, self.evidence.finished
         analysis = self.findings.pooled.analyses[measure.id]
-        means = place_means(each_place(study, measure, finished), measure)
+        means = self._means_by_place[measure.id]
         seasons = consistency.season_by_season(study, measure, finished)
         trends = consistency.trends(
             self._finished_effects, self._conditions, measure.id, study.seed
