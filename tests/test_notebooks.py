@@ -86,7 +86,10 @@ def test_every_cell_that_shows_something_is_committed_with_what_it_shows(path: P
     for cell in cells_of(path, "code"):
         last = ast.parse(source_of(cell)).body[-1]
         assert bool(cell["outputs"]) == isinstance(last, ast.Expr), cell["id"]
-        assert all(output["output_type"] == "execute_result" for output in cell["outputs"])
+        for output in cell["outputs"]:
+            assert output["output_type"] in {"execute_result", "display_data"}, output
+            picture = output["metadata"].get("image/png", {})
+            assert "image/png" not in output["data"] or picture["alt"], cell["id"]
 
 
 @each_notebook
