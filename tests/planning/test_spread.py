@@ -45,7 +45,7 @@ def test_counts_by_chance_alone_are_not_clumped():
 
 
 def test_counts_more_alike_than_chance_get_the_least_clumping():
-    assert spread_of([design(np.full(20, 50.0))]).clumping == LEAST
+    assert spread_of([design(np.tile([50.0, 51.0], 10))]).clumping == LEAST
 
 
 def test_the_moment_equation_holds_with_the_means_of_statsmodels():
