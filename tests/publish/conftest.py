@@ -8,6 +8,9 @@ from typing import Any
 import nbformat
 import pytest
 
+import trialkit as tk
+from trialkit.narrative.facts import Facts
+from trialkit.narrative.weave import Before, weave
 from trialkit.publish import IndexEntry, PageFacts, VerdictLine, index_page
 from trialkit.publish.page import report_page
 from trialkit.study import Study
@@ -38,8 +41,8 @@ def pages(tmp_path_factory: pytest.TempPathFactory, example_study: Study) -> dic
     """The two kinds of report, from the executed notebooks, and an index, as files."""
     folder = tmp_path_factory.mktemp("pages")
     made = {
-        "site_season": _report("site_season", example_study),
-        "across": _report("across_sites", example_study),
+        "site_season": _report("site_season", example_study, _site_facts(example_study)),
+        "across": _report("across_sites", example_study, _across_facts(example_study)),
         "index": index_page(example_study, list(_entries(example_study))),
     }
     paths = {name: folder / f"{name}.html" for name in made}
@@ -48,9 +51,19 @@ def pages(tmp_path_factory: pytest.TempPathFactory, example_study: Study) -> dic
     return paths
 
 
-def _report(notebook: str, study: Study) -> str:
+def _report(notebook: str, study: Study, facts: Facts) -> str:
+    """The page as it is handed out: default sentences and numbers written into the notebook."""
     executed = nbformat.read(NOTEBOOKS / f"{notebook}.ipynb", as_version=4)
-    return report_page(executed, PageFacts("A report", study.title, study.invented, "index.html"))
+    page = nbformat.from_dict(weave(executed, facts, Before(), notebook).page)
+    return report_page(page, PageFacts("A report", study.title, study.invented, "index.html"))
+
+
+def _site_facts(study: Study) -> Facts:
+    return tk.open_report(study=str(study.folder), season=2025, site="alder_bench").facts
+
+
+def _across_facts(study: Study) -> Facts:
+    return tk.open_across(study=str(study.folder)).facts
 
 
 def _entries(study: Study) -> Iterator[IndexEntry]:

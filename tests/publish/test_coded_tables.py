@@ -5,7 +5,7 @@ import pytest
 
 from tests.intake.conftest import FILES, Mini, mini, template  # noqa: F401
 from trialkit.intake import read_site_season
-from trialkit.intake.station_file import UNITS
+from trialkit.intake.station_file import METRIC
 from trialkit.publish.coded_tables import PERSONAL, observers
 from trialkit.publish.editions import editions_of, write_copy
 from trialkit.study import read_study
@@ -109,7 +109,7 @@ def test_a_weather_stations_file_is_read_alike_and_names_no_station(mini, tmp_pa
     mini.write("weather", STATION)
     read, copied = both_read(mini, tmp_path / "copy")
     assert read.tables["weather"]["tmin"].tolist() == [-0.5, 13.0]
-    assert UNITS["tmin"] == "degC"
+    assert METRIC["tmin"] == "degC"
     assert_same(read, copied)
     told = (tmp_path / "copy" / PLACE / "weather.csv").read_text()
     assert "ZZ0" not in told
