@@ -53,3 +53,11 @@ def test_shared_errors_cancel_in_the_gain_and_the_same_seed_gives_the_same_draws
 )
 def test_the_word_comes_from_the_interval_alone(ends, word):
     assert gain.pays(*ends) == word
+
+
+def test_draws_do_not_hang_on_the_eigenvectors_that_a_machine_finds():
+    """Equal variances leave the eigenvectors free: any turned set of them gives the same root."""
+    covariance = np.full((4, 4), 0.1) + 0.3 * np.eye(4)
+    root = gain._root(covariance)
+    np.testing.assert_allclose(root, root.T, atol=1e-14)
+    np.testing.assert_allclose(root @ root, covariance, atol=1e-14)

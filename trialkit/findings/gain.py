@@ -78,8 +78,13 @@ def _level(place: Spread | None) -> float:
 
 
 def _root(covariance: np.ndarray) -> np.ndarray:
+    """Return the symmetric root, of which there is one only.
+
+    Equal variances of treatments leave the eigenvectors free; draws must not hang on which of them
+    a machine happens to find.
+    """
     values, vectors = np.linalg.eigh(covariance)
-    return np.asarray(vectors * np.sqrt(np.clip(values, 0.0, None)))
+    return np.asarray((vectors * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T)
 
 
 def _scale(share: np.ndarray, df: np.ndarray) -> np.ndarray:
