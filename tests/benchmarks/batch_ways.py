@@ -37,10 +37,11 @@ for line in sys.stdin:
         *before, last = cell.strip().splitlines()
         exec("\\n".join(before), names2)
         shown = eval(last, names2)
-        bundle = shown._repr_mimebundle_() if shown is not None else {}
-        image = bundle[0].get("image/png") if isinstance(bundle, tuple) else None
-        if image:
-            Path(names["output"], f"{len(image)}.png").write_text(image)
+        for part in shown.parts if hasattr(shown, "_ipython_display_") else [shown]:
+            bundle = part._repr_mimebundle_()
+            image = bundle[0].get("image/png") if isinstance(bundle, tuple) else None
+            if image:
+                Path(names["output"], f"{len(image)}.png").write_text(image)
     print("done", flush=True)
 """
 Job = tuple[str, dict[str, object]]
@@ -124,7 +125,7 @@ class Cells:
     def __enter__(self) -> "Cells":
         self.process = subprocess.Popen(
             [sys.executable, "-c", CELLS], env=ENVIRONMENT, text=True,
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE,
         )  # fmt: skip
         return self
 
