@@ -9,7 +9,7 @@ from trialkit.columns import ACROSS, EFFECTS, MEANS
 from trialkit.errors import AnalysisError
 from trialkit.findings.effect_table import Scope, effect_rows, mean_rows
 from trialkit.findings.environment import Environment, environment_label
-from trialkit.findings.site_season import block_of, response_columns
+from trialkit.findings.site_season import block_of, in_whole_plots, response_columns
 from trialkit.inference import Analysis, analyze
 from trialkit.study import Measure, Study
 
@@ -68,10 +68,12 @@ def analyse_again(
     columns = {"response": "value"} if changed else response_columns(measure, values)
     across = values["environment"].nunique() > 1
     recurring = across and not how.independent
+    values, whole_plot = in_whole_plots(study, values)
     return analyze(
         values,
         treatment="treatment",
         block=block_of(values),
+        whole_plot=whole_plot,
         environment="environment" if across else None,
         site="site" if recurring else None,
         season="season" if recurring else None,

@@ -83,10 +83,12 @@ def analyse(
     rows = values[(values["measure"] == measure.id) & (values["left_out"] == "")]
     if rows.empty:
         raise AnalysisError("there is no plot with a value to analyse.")
+    rows, whole_plot = in_whole_plots(study, rows)
     return analyze(
         rows,
         treatment="treatment",
         block=block_of(rows),
+        whole_plot=whole_plot,
         environment=environment,
         site="site" if environment else None,
         season="season" if environment else None,
@@ -101,6 +103,15 @@ def block_of(rows: pd.DataFrame) -> str | None:
     """Column of the blocks; None where plots were completely randomised, all in one block."""
     one_block = rows["block"].nunique() == 1
     return None if one_block and rows.duplicated(["season", "site", "treatment"]).any() else "block"
+
+
+def in_whole_plots(study: Study, rows: pd.DataFrame) -> tuple[pd.DataFrame, str | None]:
+    """Rows with the whole-plot level of their treatment, and its column; None if all share one."""
+    level = {t: name for name, own in study.layout.whole_plots.items() for t in own}
+    levels = rows["treatment"].map(level)
+    if levels.nunique() < 2:
+        return rows, None
+    return rows.assign(whole_plot=levels), "whole_plot"
 
 
 def response_columns(measure: Measure, rows: pd.DataFrame) -> dict[str, str]:

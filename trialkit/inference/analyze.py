@@ -20,6 +20,7 @@ from trialkit.inference.further_means import further_tables
 from trialkit.inference.mixed import fit_mixed
 from trialkit.inference.multivariate_t import Pair
 from trialkit.inference.places import Places, places_of
+from trialkit.inference.whole_plot_pairs import fit_by_pairs
 
 
 def analyze(
@@ -44,8 +45,9 @@ def analyze(
     """Analyse one response of a replicated trial.
 
     frame       : one row per plot; the other arguments name its columns.
-    row, column : make a Latin square. whole_plot: the factor laid on whole plots. environment:
-                  the site-season, for an analysis across them.
+    row, column : make a Latin square. environment: the site-season, for an analysis across them.
+    whole_plot  : the factor laid on whole plots. Where each treatment stands on one of its levels
+                  only, treatments are nested in it, and every family has an answer.
     site, season: columns whose combination is the environment (unless that is given too). For
                   continuous responses their variances and those of their interactions with
                   treatment are estimated where the data can carry them.
@@ -112,6 +114,13 @@ def check_options(adjust: str | None, level: float, design: Design) -> str:
 
 def fit(design: Design, level: float, places: Places | None = None) -> ModelResult:
     """Fit the model that goes with the design and the family."""
+    across, continuous = "environment" in design.frame, design.family in ("normal", "lognormal")
+    if design.nested and (across or not continuous):
+        return fit_by_pairs(design, lambda part: _fit_plain(part, level, places))
+    return _fit_plain(design, level, places)
+
+
+def _fit_plain(design: Design, level: float, places: Places | None) -> ModelResult:
     site, season = (places.site, places.season) if places else (None, None)
     if design.family == "ordinal":
         from trialkit.inference.ordinal import fit_ordinal

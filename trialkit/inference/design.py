@@ -55,6 +55,11 @@ class Design:
         return tuple(self.frame["treatment"].cat.categories)
 
     @property
+    def nested(self) -> bool:
+        """Whether it is a split plot whose treatments each stand in whole plots of one level."""
+        return layout.is_nested(self.frame)
+
+    @property
     def kind(self) -> str:
         """The design's name in words."""
         if "environment" in self.frame:
@@ -107,6 +112,7 @@ def make_design(
     used, dropped = _leave_out(whole, names)
     layout.check_treatments_left(whole, used, names)
     layout.check_values(used, names, kind)
+    layout.check_split_plot(used, names, kind)
     check = _control(used, control, names)
     layout.check_layout(used, names, _plots(frame, used))
     return Design(_ordered(used, frame, names, check), dropped, check, kind, names, len(frame))

@@ -19,7 +19,7 @@ def check_roles(names: Names, family: str) -> None:
     if ("row" in names) != ("column" in names):
         raise AnalysisError("A Latin square needs both row and column. Name the other column too.")
     if "whole_plot" in names:
-        _check_split_plot(names, family)
+        _check_whole_plots(names)
     if "row" in names and "environment" in names:
         raise AnalysisError(
             "Latin squares over several environments are not combined. Analyse each environment "
@@ -39,22 +39,42 @@ def check_roles(names: Names, family: str) -> None:
     _check_only_with(names, family, "exposure", "count")
 
 
-def _check_split_plot(names: Names, family: str) -> None:
+def _check_whole_plots(names: Names) -> None:
     if "block" not in names:
         raise AnalysisError(
             f"A split plot with whole plots of '{names['whole_plot']}' needs block: a whole plot "
             "is one level of that factor in one block."
         )
-    clash = [role for role in ("row", "environment") if role in names]
-    if clash:
+    if "row" in names:
+        raise AnalysisError("A split plot cannot be combined with row and column. Leave them out.")
+
+
+def is_nested(used: pd.DataFrame) -> bool:
+    """Whether each treatment stands on one level of the whole-plot factor only."""
+    if "whole_plot" not in used:
+        return False
+    return bool((used.groupby("treatment", observed=True)["whole_plot"].nunique() == 1).all())
+
+
+def check_split_plot(used: pd.DataFrame, names: Names, family: str) -> None:
+    """Raise AnalysisError for a factorial split plot that no model here answers.
+
+    Treatments nested in whole plots have one for every family, and across environments.
+    """
+    if "whole_plot" not in names or is_nested(used):
+        return
+    if "environment" in names:
         raise AnalysisError(
-            f"A split plot cannot be combined with {clash[0]}. Analyse each environment on its "
-            "own, with block and whole_plot only."
+            "A split plot whose treatments stand on several levels of the whole-plot factor cannot "
+            "be combined with environment. Analyse each environment on its own, or name each "
+            "combination of both factors as a treatment."
         )
     if family not in ("normal", "lognormal"):
         raise AnalysisError(
-            f"A split plot is analysed for family 'normal' or 'lognormal', not '{family}'. "
-            "Analyse each level of the whole-plot factor on its own."
+            f"A split plot whose treatments stand on several levels of '{names['whole_plot']}' is "
+            f"analysed for family 'normal' or 'lognormal', not '{family}'. Name each combination "
+            "of both factors as a treatment, or analyse each level of the whole-plot factor on its "
+            "own."
         )
 
 
@@ -154,7 +174,8 @@ def _check_duplicates(used: pd.DataFrame, names: Names, plots: pd.Series | None)
     else:
         return
     told_apart = used if plots is None else used.assign(plot=plots.loc[used.index])
-    keys = cell if plots is None or "whole_plot" in names else [*cell, "plot"]
+    crossed = "whole_plot" in names and not is_nested(used)
+    keys = cell if plots is None or crossed else [*cell, "plot"]
     again = told_apart.duplicated(keys, keep=False).to_numpy()
     if again.any():
         first = used[again].iloc[0]

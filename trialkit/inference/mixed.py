@@ -18,7 +18,7 @@ from trialkit.inference.block_algebra import arrange
 from trialkit.inference.design import Design
 from trialkit.inference.estimates import TEST_COLUMNS, MarginalMeans, ModelResult
 from trialkit.inference.kenward_roger import KenwardRoger
-from trialkit.inference.mixed_model import MixedModel, across_models, split_plot_model
+from trialkit.inference.mixed_model import MixedModel, across_models, nested_model, split_plot_model
 from trialkit.inference.mixed_notes import method_of, notes_of
 from trialkit.inference.reml import RemlFit, identifiable, regular_fits
 from trialkit.inference.split_plot_means import Cells, split_plot_means
@@ -36,8 +36,9 @@ def fit_mixed(
     """Fit treatments over environments (or a split plot) with the rest of the layout random.
 
     Model: y = treatment + environment + environment:block + environment:treatment + residual, all
-    but the treatment random (for a split plot: whole plot, treatment and their interaction fixed;
-    block and block:whole plot random). Variances by REML (Patterson & Thompson 1971), tests and
+    but the treatment random (for a split plot: whole plot, treatment and their interaction fixed,
+    or the treatment alone where each belongs to one whole-plot level; block and block:whole plot
+    random). Variances by REML (Patterson & Thompson 1971), tests and
     degrees of freedom after Kenward & Roger 1997. ``site`` and ``season`` (labels under the index
     of ``design.frame``) add those two and their interactions with treatment where the data can
     carry them, as site_season.py rules. Means are in response units (logarithms for family
@@ -58,7 +59,7 @@ def fit_mixed(
     fit = inference.fit
     return ModelResult(
         family=design.family,
-        method=method_of(model, fit),
+        method=method_of(design, model, fit),
         terms=tuple(model.hypotheses),
         notes=notes_of(design, model, fit, dropped),
         tests=_tests(model, inference),
@@ -75,7 +76,7 @@ def fit_mixed(
 def _models(design: Design, site: pd.Series | None, season: pd.Series | None) -> list[MixedModel]:
     """Return the models to try, the fullest first."""
     if "whole_plot" in design.frame:
-        return [split_plot_model(design)]
+        return [nested_model(design) if design.nested else split_plot_model(design)]
     return across_models(design, site, season)
 
 
@@ -100,8 +101,14 @@ def _first_sound(
         )
     raise AnalysisError(
         f"The variances of '{name}' could not be estimated: too few plots are left for the "
-        "environments and blocks they fell in. Analyse the environments one at a time."
+        f"{_places(design)}."
     )
+
+
+def _places(design: Design) -> str:
+    if "environment" in design.frame:
+        return "environments and blocks they fell in. Analyse the environments one at a time"
+    return "blocks and whole plots they fell in. More blocks are needed"
 
 
 def _sound_inference(model: MixedModel, fits: Iterable[RemlFit]) -> KenwardRoger | None:
@@ -167,7 +174,7 @@ def _residual_df(inference: KenwardRoger) -> float:
 
 def _further(design: Design, inference: KenwardRoger) -> dict[str, MarginalMeans]:
     """Return means of whole-plot levels and cells; a split plot's fixed effects are its cells."""
-    if "whole_plot" not in design.frame:
+    if "whole_plot" not in design.frame or design.nested:
         return {}
     cells = Cells(inference.fit.beta, inference.covariance, inference.dfs)
     return split_plot_means(design, cells)

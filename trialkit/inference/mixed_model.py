@@ -100,6 +100,27 @@ def split_plot_model(design: Design) -> MixedModel:
     )
 
 
+def nested_model(design: Design) -> MixedModel:
+    """Return the model of a split plot whose treatments each belong to one whole-plot level.
+
+    Blocks and whole plots (level within block) are random, so a difference on one level rests on
+    the residual, and one between levels on whole plots and residual together. Whole plots of a
+    single plot each are plots, and have no variance of their own.
+    """
+    frame, k = design.frame, len(design.treatments)
+    block, whole = _codes(frame["block"]), _codes(frame["whole_plot"])
+    own = _crossed(block, whole)
+    single = len(np.unique(own)) == len(own)
+    return MixedModel(
+        y=_response(design),
+        x=np.eye(k)[_codes(frame["treatment"])],
+        unit=block,
+        factors={"block": block} if single else {"block": block, "block:whole_plot": own},
+        hypotheses={"treatment": _differences(k)},
+        mean_weights=np.eye(k),
+    )
+
+
 def _check_cells(design: Design, plots: np.ndarray) -> None:
     empty = np.argwhere(plots == 0)
     if len(empty):

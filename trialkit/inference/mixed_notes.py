@@ -7,15 +7,21 @@ from trialkit.inference.mixed_model import MixedModel
 from trialkit.inference.reml import RemlFit
 
 FEW_ENVIRONMENTS = 4
+NESTED = (
+    "Split plot: treatments of the same whole plot are compared by the variation between "
+    "sub-plots, those of different whole plots by that between whole plots as well"
+)
 
 
-def method_of(model: MixedModel, fit: RemlFit) -> str:
-    """Return the method in one sentence."""
+def method_of(design: Design, model: MixedModel, fit: RemlFit) -> str:
+    """Return the method in one sentence; of a nested split plot, what each comparison rests on."""
     fixed = " + ".join(model.hypotheses)
     random = " + ".join(fit.names)
+    strata = f". {NESTED}" if design.nested else ""
     return (
         f"Mixed model with {fixed} fixed and {random} random; variances by restricted maximum "
         "likelihood, tests and intervals after Kenward and Roger"
+        f"{strata}"
     )
 
 
@@ -30,6 +36,7 @@ def notes_of(
         *(_dropped(name) for name in dropped),
         *_boundary_notes(fit),
         *_size_notes(design),
+        *_nested_notes(design),
     )
 
 
@@ -89,3 +96,19 @@ def _size_notes(design: Design) -> list[str]:
         f"With {number} environments the variance between environments is poorly known, so the "
         "intervals of the means are wide; more site-seasons help more than more blocks."
     ]
+
+
+def _nested_notes(design: Design) -> list[str]:
+    """Say which treatments share whole plots, and so what their comparisons rest on."""
+    return [shared_whole_plots(design)] if design.nested else []
+
+
+def shared_whole_plots(design: Design) -> str:
+    """Return in words which treatments share a whole plot."""
+    levels = design.frame.groupby("whole_plot", observed=True)["treatment"].unique()
+    groups = [f"{level} ({', '.join(map(str, own))})" for level, own in levels.items()]
+    return (
+        f"Treatments that share a whole plot: {'; '.join(groups)}. Comparisons of treatments in "
+        "different whole plots are less sure than those within one, since each block holds only "
+        "one whole plot of a kind."
+    )

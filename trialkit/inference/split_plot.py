@@ -41,9 +41,10 @@ def fit_split_plot(design: Design) -> ModelResult:
     interaction against the residual (Yates 1935, Suppl. J. R. Stat. Soc. 2:181). Components come
     from the mean squares; negative ones are reported as they are. Marginal means have blocks
     random, with Satterthwaite's degrees of freedom (Satterthwaite 1946, Biometrics 2:110).
-    With lost plots: restricted maximum likelihood with Kenward-Roger degrees of freedom.
+    With lost plots, or where each treatment belongs to one whole-plot level: restricted maximum
+    likelihood with Kenward-Roger degrees of freedom.
     """
-    if not is_balanced(design.frame):
+    if design.nested or not is_balanced(design.frame):
         return fit_mixed(design)
     strata = split_strata(design)
     return ModelResult(
