@@ -105,8 +105,11 @@ def _nested_notes(design: Design) -> list[str]:
 
 def shared_whole_plots(design: Design) -> str:
     """Return in words which treatments share a whole plot."""
-    levels = design.frame.groupby("whole_plot", observed=True)["treatment"].unique()
-    groups = [f"{level} ({', '.join(map(str, own))})" for level, own in levels.items()]
+    level = design.frame.groupby("treatment", observed=True)["whole_plot"].first().to_dict()
+    groups = [
+        f"{name} ({', '.join(t for t in design.treatments if level[t] == name)})"
+        for name in design.frame["whole_plot"].cat.categories
+    ]
     return (
         f"Treatments that share a whole plot: {'; '.join(groups)}. Comparisons of treatments in "
         "different whole plots are less sure than those within one, since each block holds only "
