@@ -6,7 +6,8 @@ and the final report.
   loop    papermill, then nbconvert, a process each, one report after the other
   two     the same loop, two reports at a time
   render  trialkit render --workers 2
-  limit   the same cells in two plain processes, no notebook and no page, imports counted
+  limit   the same cells in two plain processes, no notebook and no page, imports counted; each
+          keeps to one core, since threads of two processes on two cores only hinder each other
 """
 
 import json
@@ -19,6 +20,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from pathlib import Path
 
+from trialkit.batch.warm_server import ONE_THREAD
 from trialkit.study import read_study
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -124,7 +126,7 @@ class Cells:
 
     def __enter__(self) -> "Cells":
         self.process = subprocess.Popen(
-            [sys.executable, "-c", CELLS], env=ENVIRONMENT, text=True,
+            [sys.executable, "-c", CELLS], env={**ENVIRONMENT, **ONE_THREAD}, text=True,
             stdin=subprocess.PIPE, stdout=subprocess.PIPE,
         )  # fmt: skip
         return self

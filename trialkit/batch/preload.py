@@ -25,6 +25,7 @@ MODULES = (
     "matplotlib.mathtext",
     "openpyxl",
     "papermill",
+    "pingouin",
     "trialkit.batch.engine",
     "trialkit.batch.work",
     "trialkit.publish.page",
@@ -57,7 +58,7 @@ def preload() -> None:
         trialkit = importlib.import_module("trialkit")
         for name in OPENED:
             getattr(trialkit, name)
-    _warm_up()
+        _warm_up()
     # What is loaded here lives as long as every fork: none of them need ever look through it.
     gc.collect()
     gc.freeze()
@@ -121,9 +122,13 @@ def ending_with_parent() -> Iterator[None]:
 
 
 def _warm_up() -> None:
-    """Let caches fill that every figure fills anew: fonts and text layout."""
+    """Let caches fill that every report fills anew: units, fonts and text layout."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
+
+    from trialkit.study.units import to_canonical
+
+    to_canonical(1.0, "weight", "us")
 
     figure = Figure(figsize=(1, 1))
     FigureCanvasAgg(figure)

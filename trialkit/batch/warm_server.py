@@ -16,7 +16,7 @@ from typing import Any
 
 PRELOAD = "trialkit.batch.preload"
 WARM_UP = "trialkit.batch.warm_up"
-MANY = 6  # from so many reports on, warming up takes less time than it saves
+MANY = 30  # from so many reports on, warming up takes less time than it saves
 # Libraries that start threads at import would make forking unsafe.
 ONE_THREAD = {
     "OPENBLAS_NUM_THREADS": "1",

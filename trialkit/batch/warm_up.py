@@ -1,7 +1,7 @@
 """One report made and thrown away in the warm server, so that what is computed once is there.
 
-Table schemas, units, fonts and modules that load when first used cost every fresh kernel more than
-half a second; where many kernels follow, one report beforehand pays for itself.
+Table schemas and whatever else is made when first used cost every fresh kernel a tenth of a second;
+where many kernels follow, one report beforehand pays for itself.
 """
 
 import gc
