@@ -1,6 +1,7 @@
 """The entry point: one frame in, an Analysis out whose dictionary is fit for JSON."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -55,6 +56,14 @@ def test_tukey_with_a_control_reports_the_check_only_but_adjusts_for_all_pairs()
 
 def test_unadjusted_comparisons_carry_their_caution():
     assert "protected least significant difference" in " ".join(analyze(adjust="none").notes)
+
+
+def test_cautions_of_the_asker_end_the_notes_and_leave_the_tables_alone():
+    plain = analyze(control="check")
+    warned = replace(plain, cautions=("Two plots were flooded.",))
+    assert warned.notes == (*plain.notes, "Two plots were flooded.")
+    pd.testing.assert_frame_equal(warned.contrasts, plain.contrasts)
+    pd.testing.assert_frame_equal(warned.means, plain.means)
 
 
 def test_unadjusted_letters_are_protected_by_the_overall_test():

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from trialkit.inference.analyze import summarise
+from trialkit.inference.analysis import Analysis
 from trialkit.inference.contrasts import contrast_table, letters_of, means_table, pairs_of
 from trialkit.inference.design import make_design
 from trialkit.inference.effect_sizes import effect_size_table
@@ -93,7 +93,7 @@ def test_an_analysis_with_bounds_is_valid_json():
 
     frame = pd.DataFrame({"y": np.arange(12.0), "t": list(LABELS) * 4})
     design = make_design(frame, response="y", treatment="t", family="count", control="check")
-    answer = summarise(design, net_has_none(), "dunnett", 0.95).to_dict()
+    answer = Analysis(design, net_has_none(), 0.95, "dunnett").to_dict()
     assert json.loads(json.dumps(answer, allow_nan=False)) == answer
     bounded = answer["contrasts"][1]
     assert bounded["estimate"] is None

@@ -9,7 +9,6 @@ import pytest
 
 from tests.inference.across_reference import OATS_LOST_PLOTS, oats
 from trialkit.inference.analysis import Analysis
-from trialkit.inference.analyze import summarise
 from trialkit.inference.split_plot import fit_split_plot
 
 FOLDER = Path(__file__).parent.parent / "reference" / "split_plot"
@@ -32,7 +31,7 @@ def expected(case: str) -> dict[tuple[str, str], dict[str, float]]:
 @pytest.fixture(params=LOST, scope="module")
 def fitted(request) -> tuple[Analysis, str]:
     design = oats(LOST[request.param])
-    return summarise(design, fit_split_plot(design), "tukey", 0.95), request.param
+    return Analysis(design, fit_split_plot(design), 0.95, "tukey"), request.param
 
 
 def agree(row: pd.Series, values: dict[str, float], sign: float = 1.0) -> None:

@@ -55,7 +55,7 @@ def _with_caution(study: Study, name: str, analysis: Analysis, single: pd.DataFr
     if analysis.design.family not in ("count", "proportion"):
         return analysis
     caution = place_caution(study, study.measure(name), single)
-    return replace(analysis, notes=(*analysis.notes, caution)) if caution else analysis
+    return replace(analysis, cautions=(caution,)) if caution else analysis
 
 
 def _pooled_values(environments: Sequence[Environment]) -> pd.DataFrame:

@@ -1,15 +1,24 @@
 """The answer of one analysis: what was used, the model, means, contrasts, effect sizes, notes."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from trialkit.inference import checks, effect_sizes, multiplicity
+from trialkit.inference.contrasts import (
+    ContrastTable,
+    contrast_table,
+    letters_of,
+    means_table,
+    pairs_of,
+)
 from trialkit.inference.design import Design
 from trialkit.inference.estimates import TEST_COLUMNS, ModelResult
-from trialkit.inference.further_means import FurtherMeans
+from trialkit.inference.further_means import FurtherMeans, further_tables
+from trialkit.inference.multivariate_t import Pair
 
 MEAN_KEYS = ("treatment", "mean", "se", "df", "low", "high", "letters")
 EFFECT_KEYS = ("name", "value", "low", "high")
@@ -19,26 +28,80 @@ EFFECT_KEYS = ("name", "value", "low", "high")
 class Analysis:
     """What ``analyze`` returns; every number in full precision.
 
+    The model is fitted; each table is worked out when it is first read, as most readers of a fit
+    want few of them.
+
     design       : the checked data, with what was left out and why.
     model        : the fitted model.
     level        : coverage of the intervals, such as 0.95.
     adjust       : the family of comparisons: dunnett, tukey, holm or none.
-    means        : frame of MEAN_KEYS and ``n``, on the response scale.
-    contrasts    : frame of contrasts.CONTRAST_COLUMNS on the link scale, with ratios.
-    effect_sizes : frame of ``name, kind, treatment, versus, value, low, high, note``.
-    notes        : method and cautions in sentences a specialist can print.
-    further      : of a split plot, tables of "whole_plot" levels and of every "cell".
+    cautions     : sentences of whoever knows more than the data, added to the notes.
     """
 
     design: Design
     model: ModelResult
     level: float
     adjust: str
-    means: pd.DataFrame
-    contrasts: pd.DataFrame
-    effect_sizes: pd.DataFrame
-    notes: tuple[str, ...]
-    further: Mapping[str, FurtherMeans] = field(default_factory=dict)
+    cautions: tuple[str, ...] = ()
+
+    @cached_property
+    def means(self) -> pd.DataFrame:
+        """Frame of MEAN_KEYS and ``n``, on the response scale."""
+        letters = letters_of(self.model, self._every_pair, self.adjust, self.level)
+        return means_table(self.model, self.level, letters)
+
+    @property
+    def contrasts(self) -> pd.DataFrame:
+        """Frame of contrasts.CONTRAST_COLUMNS on the link scale, with ratios."""
+        return self._reported.frame
+
+    @cached_property
+    def effect_sizes(self) -> pd.DataFrame:
+        """Frame of ``name, kind, treatment, versus, value, low, high, note``."""
+        return effect_sizes.effect_size_table(self.model, self._pairs, self.level)
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """Method and cautions in sentences a specialist can print."""
+        checked = checks.in_words(self.design, self.model)
+        return (*self.model.notes, *self._comparison_notes(), *checked, *self.cautions)
+
+    @cached_property
+    def further(self) -> dict[str, FurtherMeans]:
+        """Of a split plot, tables of ``whole_plot`` levels and of every ``cell``."""
+        return further_tables(self.design, self.model, self.level)
+
+    @property
+    def _pairs(self) -> tuple[Pair, ...]:
+        return pairs_of(self.model.means, self.design.control)
+
+    @cached_property
+    def _every_pair(self) -> ContrastTable:
+        how = "tukey" if self.adjust == "dunnett" else self.adjust
+        return contrast_table(self.model, pairs_of(self.model.means, None), how, self.level)
+
+    @cached_property
+    def _reported(self) -> ContrastTable:
+        """Reported comparisons; Tukey's family is all pairs even where only some are reported."""
+        pairs, every = self._pairs, pairs_of(self.model.means, None)
+        if self.adjust == "dunnett" or (self.adjust != "tukey" and set(pairs) != set(every)):
+            return contrast_table(self.model, pairs, self.adjust, self.level)
+        place = [every.index(pair) for pair in pairs]
+        whole = self._every_pair
+        return ContrastTable(whole.frame.iloc[place].reset_index(drop=True), whole.method)
+
+    def _comparison_notes(self) -> list[str]:
+        notes = [
+            f"Comparisons: {self._reported.method}; intervals at {100 * self.level:g} %.",
+        ]
+        if self.adjust == "none":
+            notes.append(multiplicity.LSD_CAUTION)
+        if self.adjust == "dunnett":
+            notes.append(
+                "Letters compare all pairs with each other (Tukey), so they can be more cautious "
+                "than the comparisons with the check."
+            )
+        return notes
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain lists, numbers and text fit for JSON; what is unknown is None.

@@ -5,20 +5,11 @@ import difflib
 import pandas as pd
 
 from trialkit.errors import AnalysisError
-from trialkit.inference import checks, effect_sizes, linear, multiplicity
+from trialkit.inference import linear, multiplicity
 from trialkit.inference.analysis import Analysis
-from trialkit.inference.contrasts import (
-    ContrastTable,
-    contrast_table,
-    letters_of,
-    means_table,
-    pairs_of,
-)
 from trialkit.inference.design import Design, make_design
 from trialkit.inference.estimates import ModelResult
-from trialkit.inference.further_means import further_tables
 from trialkit.inference.mixed import fit_mixed
-from trialkit.inference.multivariate_t import Pair
 from trialkit.inference.places import Places, places_of
 from trialkit.inference.whole_plot_pairs import fit_by_pairs
 
@@ -72,27 +63,7 @@ def analyze(
         exposure=exposure, control=control,
     )  # fmt: skip
     how = check_options(adjust, level, design)
-    return summarise(design, fit(design, level, places), how, level)
-
-
-def summarise(design: Design, model: ModelResult, adjust: str, level: float) -> Analysis:
-    """Turn a fitted model into the tables of an Analysis."""
-    pairs, every = pairs_of(model.means, design.control), pairs_of(model.means, None)
-    whole = contrast_table(model, every, "tukey" if adjust == "dunnett" else adjust, level)
-    table = _reported(model, whole, pairs, adjust, level)
-    letters = letters_of(model, whole, adjust, level)
-    further = further_tables(design, model, level)
-    return Analysis(
-        design=design,
-        model=model,
-        level=level,
-        adjust=adjust,
-        means=means_table(model, level, letters),
-        contrasts=table.frame,
-        effect_sizes=effect_sizes.effect_size_table(model, pairs, level),
-        notes=(*model.notes, *_notes(table, adjust, level), *checks.in_words(design, model)),
-        further=further,
-    )
+    return Analysis(design, fit(design, level, places), level, how)
 
 
 def check_options(adjust: str | None, level: float, design: Design) -> str:
@@ -142,24 +113,3 @@ def _fit_plain(design: Design, level: float, places: Places | None) -> ModelResu
 
         return fit_proportions(design, level)
     return linear.fit_linear(design)
-
-
-def _reported(
-    model: ModelResult, whole: ContrastTable, pairs: tuple[Pair, ...], adjust: str, level: float
-) -> ContrastTable:
-    """Compare ``pairs``; Tukey's family is all pairs even where only some are reported."""
-    every = pairs_of(model.means, None)
-    if adjust == "dunnett" or (adjust != "tukey" and set(pairs) != set(every)):
-        return contrast_table(model, pairs, adjust, level)
-    place = [every.index(pair) for pair in pairs]
-    return ContrastTable(whole.frame.iloc[place].reset_index(drop=True), whole.method)
-
-
-def _notes(table: ContrastTable, adjust: str, level: float) -> list[str]:
-    notes = [f"Comparisons: {table.method}; intervals at {100 * level:g} %."]
-    if adjust == "none":
-        notes.append(multiplicity.LSD_CAUTION)
-    if adjust == "dunnett":
-        notes.append("Letters compare all pairs with each other (Tukey), so they can be more "
-                     "cautious than the comparisons with the check.")  # fmt: skip
-    return notes

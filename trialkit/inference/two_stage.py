@@ -20,6 +20,7 @@ from trialkit.inference.first_stage import FirstStage, fit_environments
 from trialkit.inference.heterogeneity import Method
 from trialkit.inference.joint_pooling import JointFit, pool_jointly
 from trialkit.inference.per_ratio import per_environment, per_ratio
+from trialkit.inference.when_read import WhenRead
 
 
 def fit_two_stage(design: Design, level: float = 0.95, *, method: Method = "REML") -> ModelResult:
@@ -59,10 +60,12 @@ def fit_two_stage(design: Design, level: float = 0.95, *, method: Method = "REML
             "environment:treatment": joint.tau2 / 2,
         },
         bounds=bounds,
-        record={
-            "ratios": per_ratio(plan, stage, joint, level, method),
-            "per_environment": per_environment(plan, stage, joint),
-        },
+        record=WhenRead(
+            {
+                "ratios": lambda: per_ratio(plan, stage, joint, level, method),
+                "per_environment": lambda: per_environment(plan, stage, joint),
+            }
+        ),
         extra=_extra(stage, joint),
     )
 
