@@ -2,17 +2,13 @@
 
 import io
 from collections.abc import Sequence
-from typing import Final
 
 import numpy as np
 import pandas as pd
 from PIL import Image
 
-from trialkit.figures import theme
+from trialkit.figures.encoding import PALETTE, compact, file_of
 from trialkit.figures.picture import Picture
-
-_PALETTE: Final = 256  # colours that one PNG can hold
-_PART: Final = 3 * _PALETTE // 2  # numbers of a palette that two pictures can share
 
 
 def below_each_other(*pictures: Picture) -> Picture:
@@ -31,7 +27,8 @@ def below_each_other(*pictures: Picture) -> Picture:
 def _fit(images: Sequence[Image.Image]) -> bool:
     """True for two pictures of one width whose colours fit into one palette side by side."""
     alike = len(images) == 2 and images[0].width == images[1].width
-    return alike and all(one.mode == "P" and len(one.getpalette() or []) <= _PART for one in images)
+    colours = sum(len(one.getpalette() or []) // 3 for one in images)
+    return alike and all(one.mode == "P" for one in images) and colours <= PALETTE
 
 
 def _two(above: Image.Image, below: Image.Image) -> bytes:
@@ -41,7 +38,7 @@ def _two(above: Image.Image, below: Image.Image) -> bytes:
     pixels = np.vstack([np.asarray(above), np.asarray(below) + np.uint8(shift)])
     whole = Image.fromarray(pixels, mode="P")
     whole.putpalette([*colours, *(below.getpalette() or [])])
-    return theme.file_of(whole)
+    return file_of(whole)
 
 
 def _joined(images: Sequence[Image.Image]) -> bytes:
@@ -50,4 +47,4 @@ def _joined(images: Sequence[Image.Image]) -> bytes:
     for image in images:
         whole.paste(image.convert("RGB"), (0, top))
         top += image.height
-    return theme.compact(whole)
+    return compact(np.asarray(whole.convert("RGBA")))

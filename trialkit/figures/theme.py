@@ -4,7 +4,6 @@ Colours are seaborn's colour-blind palette; every treatment also has its own mar
 hatch, so nothing depends on colour. The untreated check is always dark grey.
 """
 
-import io
 import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -19,8 +18,8 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
-from PIL import Image
 
+from trialkit.figures.encoding import compact
 from trialkit.figures.picture import Picture
 from trialkit.study import Study
 
@@ -37,7 +36,6 @@ BAND: Final = "#e6e6e6"
 CHECK: Final = "#404040"
 WATER: Final = "#0173b2"
 
-_COLOURS: Final = 128
 _HUES: Final = tuple(
     to_hex(sns.color_palette("colorblind")[index]) for index in (0, 1, 2, 4, 9, 3, 5, 6)
 )
@@ -195,24 +193,4 @@ def png(figure: Figure) -> bytes:
     """Return the drawn figure as PNG without software name, date or any other text."""
     canvas = figure.canvas
     canvas.draw()
-    return compact(Image.fromarray(np.asarray(canvas.buffer_rgba())))  # type: ignore[attr-defined]
-
-
-def compact(image: Image.Image) -> bytes:
-    """Return an image as a small PNG.
-
-    A palette of 128 colours makes a third of the bytes of full colour in less time, and cannot be
-    told from it by eye in pictures of few colours such as these.
-    """
-    full = image.convert("RGB")
-    few = full.quantize(_COLOURS, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
-    # The method's own buckets turn white into 254.
-    few.putpalette([255 if part >= 254 else part for part in few.getpalette() or []])
-    return file_of(few)
-
-
-def file_of(image: Image.Image) -> bytes:
-    """Return an image of few colours as PNG; harder compression takes longer and saves 3 %."""
-    file = io.BytesIO()
-    image.save(file, format="png", compress_level=5)
-    return file.getvalue()
+    return compact(np.asarray(canvas.buffer_rgba()))  # type: ignore[attr-defined]
