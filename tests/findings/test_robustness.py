@@ -3,11 +3,12 @@
 import math
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from tests.findings.places import environments_of
 from trialkit.findings import across_findings, site_season_findings
-from trialkit.findings.refit import Way, analyse_again, values_of
+from trialkit.findings.refit import Way, analyse_again, each_place, values_of
 from trialkit.findings.robustness import (
     INDEPENDENT,
     REPORTED,
@@ -69,7 +70,8 @@ def test_a_block_that_lost_a_plot_drops_out_in_the_choice_of_complete_blocks(
 
 
 def test_pooled_ratios_are_those_of_the_log_ratios(example_study, measure, places):
-    found = pooled_ratios(example_study, measure, places).set_index("treatment").loc["netting"]
+    apart = each_place(example_study, measure, places).values()
+    found = pooled_ratios(example_study, measure, apart).set_index("treatment").loc["netting"]
     logs, errors = [], []
     for place in places:
         means = site_season_findings(example_study, place.values).analyses[measure.id].model.means
@@ -116,3 +118,21 @@ def test_site_seasons_as_independent_is_the_answer_without_sites(
 def test_places_of_one_season_are_independent_anyway(example_study, measure, places):
     table = robustness(example_study, measure, places[:3])
     assert INDEPENDENT not in set(table["label"])
+
+
+def test_analyses_at_hand_give_what_analysing_anew_gives(example_study, measure, places):
+    reported = analyse_again(example_study, measure, values_of(measure, places))
+    at_hand = Choices(reported=reported, by_place=each_place(example_study, measure, places))
+    pd.testing.assert_frame_equal(
+        robustness(example_study, measure, places, at_hand),
+        robustness(example_study, measure, places),
+    )
+
+
+def test_a_treatment_judged_alone_is_the_analysis_without_adjustment(
+    example_study, measure, places, table
+):
+    alone = analyse_again(example_study, measure, values_of(measure, places), Way(adjust="none"))
+    rows = table[table["label"] == "each treatment judged alone"]
+    expected = alone.contrasts.set_index("treatment")["low"]
+    assert rows.set_index("treatment")["low"].to_dict() == expected.to_dict()

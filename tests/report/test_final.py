@@ -42,12 +42,12 @@ def told(report, part: str) -> str:
 
 def test_finished_reports_and_field_files_give_the_same_numbers(report):
     fresh = tk.open_final(EXAMPLE)
-    pd.testing.assert_frame_equal(report.together.budget, fresh.together.budget)
+    pd.testing.assert_frame_equal(report.answers.together.budget, fresh.answers.together.budget)
     pd.testing.assert_frame_equal(report.findings.pooled.effects, fresh.findings.pooled.effects)
     pd.testing.assert_frame_equal(report.evidence.weather, fresh.evidence.weather)
     assert report.evidence.hours == fresh.evidence.hours
     assert report.evidence.departed == fresh.evidence.departed
-    assert report.recommendations[0].decision == fresh.recommendations[0].decision
+    assert report.answers.recommendations[0].decision == fresh.answers.recommendations[0].decision
 
 
 def test_every_part_of_the_final_report_shows_something(report):

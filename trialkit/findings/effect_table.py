@@ -2,7 +2,8 @@
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -11,11 +12,13 @@ from trialkit.columns import EFFECTS, MEANS
 from trialkit.findings.verdict import judge
 from trialkit.inference import Analysis, fieller
 from trialkit.inference.points import points_interval
+from trialkit.inference.scale import to_response
 from trialkit.inference.standardisation import block_shifts
 from trialkit.study import Measure, Study
 from trialkit.study.units import is_quantity, to_canonical
 
 NAN = float("nan")
+UNKNOWN: Final = {"hedges_g": NAN, "g_low": NAN, "g_high": NAN}
 
 
 @dataclass(frozen=True)
@@ -48,43 +51,85 @@ def mean_rows(measure: Measure, analysis: Analysis, scope: Scope) -> pd.DataFram
     Proportions come as percent, counts per unit of exposure. No measure can be negative, so an
     interval that reaches below zero stops there.
     """
-    scale = 100.0 if measure.family == "proportion" else 1.0
+    scale = scale_of(measure)
     means = _with_extremes(analysis)
     means[["mean", "se", "low", "high"]] = means[["mean", "se", "low", "high"]] * scale
     means["low"] = means["low"].clip(lower=0.0)
     return means.assign(season=scope.season, site=scope.site, measure=measure.id)[list(MEANS)]
 
 
+def scale_of(measure: Measure) -> float:
+    """Factor from the response scale to the one people read: shares are read as percent."""
+    return 100.0 if measure.family == "proportion" else 1.0
+
+
 def _with_extremes(analysis: Analysis) -> pd.DataFrame:
+    means = analysis.means
+    return means.assign(mean=list(shown_means(analysis).values()))
+
+
+def shown_means(analysis: Analysis) -> dict[str, float]:
     """Means with those that are only bounded at what was seen: nothing, or nothing else."""
-    means = analysis.means.copy()
-    for place, treatment in enumerate(means["treatment"]):
-        bound = analysis.model.bounds.get((treatment, ""))
+    means, bounds = response_means(analysis), analysis.model.bounds
+    for treatment in means:
+        bound = bounds.get((treatment, ""))
         if bound is not None:
-            means.loc[means.index[place], "mean"] = bound.low if bound.low == 0 else bound.high
+            means[treatment] = bound.low if bound.low == 0 else bound.high
     return means
 
 
-def effect_rows(study: Study, measure: Measure, analysis: Analysis, scope: Scope) -> pd.DataFrame:
-    """Rows of EFFECTS of one analysis, one per treatment against the check."""
+def response_means(analysis: Analysis) -> dict[str, float]:
+    """Estimated mean of each treatment on the response scale, as ``analysis.means`` has them."""
+    means = analysis.model.means
+    values = to_response(means.estimate, means.link)
+    return {name: float(value) for name, value in zip(means.treatments, values, strict=True)}
+
+
+def effect_rows(
+    study: Study, measure: Measure, analysis: Analysis, scope: Scope, *, standardised: bool = True
+) -> pd.DataFrame:
+    """Rows of EFFECTS of one analysis, one per treatment against the check.
+
+    Hedges g stays empty unless ``standardised``; it takes as long as all the rest.
+    """
+    fitted = _Fitted(study, measure, analysis)
+    sizes = _hedges(analysis) if standardised else {}
     rows = [
-        _effect_row(study, measure, analysis, contrast, scope)
+        _effect_row(fitted, contrast, scope) | sizes.get(contrast["treatment"], UNKNOWN)
         for contrast in records(analysis.contrasts)
     ]
     return pd.DataFrame(rows, columns=list(EFFECTS))
 
 
-def _effect_row(
-    study: Study, measure: Measure, analysis: Analysis, contrast: dict[str, Any], scope: Scope
-) -> dict[str, Any]:
-    effect = _effect(study, measure, analysis, contrast)
-    verdict = judge(effect.low, effect.high, effect.margin, measure.lower_is_better)
+@dataclass(frozen=True)
+class _Fitted:
+    """An analysis with its measure, and what all its contrasts share."""
+
+    study: Study
+    measure: Measure
+    analysis: Analysis
+
+    @cached_property
+    def means(self) -> dict[str, float]:
+        return response_means(self.analysis)
+
+    @cached_property
+    def shifts(self) -> Any:
+        return block_shifts(self.analysis.design)
+
+    @property
+    def margin(self) -> float:
+        return margin_in_units(self.study, self.measure)
+
+
+def _effect_row(fitted: _Fitted, contrast: dict[str, Any], scope: Scope) -> dict[str, Any]:
+    effect = _effect(fitted, contrast)
+    verdict = judge(effect.low, effect.high, effect.margin, fitted.measure.lower_is_better)
     return {
         **contrast,
-        **_hedges(analysis, contrast),
         "season": scope.season,
         "site": scope.site,
-        "measure": measure.id,
+        "measure": fitted.measure.id,
         "effect": effect.value,
         "effect_low": effect.low,
         "effect_high": effect.high,
@@ -96,55 +141,54 @@ def _effect_row(
     }
 
 
-def _effect(study: Study, measure: Measure, analysis: Analysis, contrast: dict[str, Any]) -> Effect:
-    family = analysis.design.family
+def _effect(fitted: _Fitted, contrast: dict[str, Any]) -> Effect:
+    family, measure = fitted.analysis.design.family, fitted.measure
     if family in ("count", "lognormal"):
-        return _relative(study, measure, analysis, contrast)
+        return _relative(fitted, contrast)
     if family == "proportion":
-        return _points(measure, analysis, contrast)
+        return _points(fitted, contrast)
     if family == "normal" and measure.margin_unit == "percent":
-        return _percent_of_check(measure, analysis, contrast)
-    return _difference(study, measure, contrast)
+        return _percent_of_check(measure, fitted.analysis, contrast)
+    return _difference(fitted, contrast)
 
 
-def _relative(
-    study: Study, measure: Measure, analysis: Analysis, contrast: dict[str, Any]
-) -> Effect:
+def _relative(fitted: _Fitted, contrast: dict[str, Any]) -> Effect:
     """A ratio as percent change; a margin in units becomes percent of the check's mean."""
     ends = (contrast["ratio"], contrast["ratio_low"], contrast["ratio_high"])
     value, low, high = (100.0 * (_number(ratio) - 1.0) for ratio in ends)
-    margin = measure.margin
-    if measure.margin_unit == "units":
-        margin = 100.0 * margin_in_units(study, measure) / _check_mean(analysis, contrast)
+    margin = fitted.measure.margin
+    if fitted.measure.margin_unit == "units":
+        margin = 100.0 * fitted.margin / fitted.means[contrast["versus"]]
     return Effect(value, low, high, "percent", margin)
 
 
-def _points(measure: Measure, analysis: Analysis, contrast: dict[str, Any]) -> Effect:
+def _points(fitted: _Fitted, contrast: dict[str, Any]) -> Effect:
     """An odds ratio as a difference in percentage points.
 
     In one trial averaged over its blocks, the check's own percentage being in doubt as well; of
     bounds and of combined trials at the check's own percentage.
     """
-    check = _check_mean(analysis, contrast)
+    check = fitted.means[contrast["versus"]]
     odds = check / (1.0 - check) if check < 1.0 else math.inf
     ends = (contrast["ratio"], contrast["ratio_low"], contrast["ratio_high"])
     value, low, high = (100.0 * (_share(odds * _number(ratio)) - check) for ratio in ends)
-    if "environment" not in analysis.design.frame and not isinstance(contrast["bound"], str):
-        value, low, high = _standardised(analysis, contrast)
-    margin = measure.margin
-    if measure.margin_unit == "percent":
-        margin = measure.margin * check
+    one_trial = "environment" not in fitted.analysis.design.frame
+    if one_trial and not isinstance(contrast["bound"], str):
+        value, low, high = _standardised(fitted, contrast)
+    margin = fitted.measure.margin
+    if fitted.measure.margin_unit == "percent":
+        margin = margin * check
     return Effect(value, low, high, "points", margin)
 
 
-def _standardised(analysis: Analysis, contrast: dict[str, Any]) -> tuple[float, float, float]:
+def _standardised(fitted: _Fitted, contrast: dict[str, Any]) -> tuple[float, float, float]:
     """Percentage points over the trial's blocks, as wide as the contrast's own interval."""
-    means = analysis.model.means
+    means = fitted.analysis.model.means
     pair = [means.treatments.index(contrast[name]) for name in ("treatment", "versus")]
     found = points_interval(
         means.estimate[pair],
         means.covariance[np.ix_(pair, pair)],
-        block_shifts(analysis.design),
+        fitted.shifts,
         (contrast["high"] - contrast["estimate"]) / contrast["se"],
     )
     return 100 * found.value, 100 * found.low, 100 * found.high
@@ -167,9 +211,9 @@ def _percent_of_check(measure: Measure, analysis: Analysis, contrast: dict[str, 
     return Effect(change.value, low, high, "percent", measure.margin)
 
 
-def _difference(study: Study, measure: Measure, contrast: dict[str, Any]) -> Effect:
+def _difference(fitted: _Fitted, contrast: dict[str, Any]) -> Effect:
     value, low, high = (_number(contrast[name]) for name in ("estimate", "low", "high"))
-    return Effect(value, low, high, measure.quantity, margin_in_units(study, measure))
+    return Effect(value, low, high, fitted.measure.quantity, fitted.margin)
 
 
 def margin_in_units(study: Study, measure: Measure) -> float:
@@ -179,18 +223,13 @@ def margin_in_units(study: Study, measure: Measure) -> float:
     return measure.margin
 
 
-def _hedges(analysis: Analysis, contrast: dict[str, Any]) -> dict[str, float]:
+def _hedges(analysis: Analysis) -> dict[str, dict[str, float]]:
+    """Hedges g of each treatment that has one, with its interval."""
     table = analysis.effect_sizes
-    chosen = (table["kind"] == "hedges_g") & (table["treatment"] == contrast["treatment"])
-    if not chosen.any():
-        return {"hedges_g": NAN, "g_low": NAN, "g_high": NAN}
-    row = table[chosen].iloc[0]
-    return {"hedges_g": row["value"], "g_low": row["low"], "g_high": row["high"]}
-
-
-def _check_mean(analysis: Analysis, contrast: dict[str, Any]) -> float:
-    means = analysis.means.set_index("treatment")["mean"]
-    return float(means[contrast["versus"]])
+    return {
+        row["treatment"]: {"hedges_g": row["value"], "g_low": row["low"], "g_high": row["high"]}
+        for row in records(table[table["kind"] == "hedges_g"])
+    }
 
 
 def _share(odds: float) -> float:

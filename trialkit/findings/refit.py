@@ -2,16 +2,20 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Final
 
 import pandas as pd
 
-from trialkit.columns import ACROSS, EFFECTS, MEANS
+from trialkit.columns import ACROSS, EFFECTS
 from trialkit.errors import AnalysisError
-from trialkit.findings.effect_table import Scope, effect_rows, mean_rows
-from trialkit.findings.environment import Environment, environment_label
+from trialkit.findings.effect_table import Scope, effect_rows, scale_of, shown_means
+from trialkit.findings.environment import Environment
 from trialkit.findings.site_season import block_of, in_whole_plots, response_columns
 from trialkit.inference import Analysis, analyze
 from trialkit.study import Measure, Study
+
+Place = tuple[int, str]
+PLACE_MEANS: Final = ("season", "site", "measure", "treatment", "mean")
 
 
 @dataclass(frozen=True)
@@ -28,17 +32,12 @@ class Way:
 
 def values_of(measure: Measure, environments: Iterable[Environment]) -> pd.DataFrame:
     """Plot values of one measure that are analysed, with ``environment``."""
-    frames = []
-    for item in environments:
-        rows = item.values
-        kept = rows[(rows["measure"] == measure.id) & (rows["left_out"] == "")]
-        frames.append(kept.assign(environment=environment_label(item.season, item.site)))
-    return pd.concat(frames, ignore_index=True)
+    return pd.concat([item.analysed(measure.id) for item in environments], ignore_index=True)
 
 
 def each_place(
     study: Study, measure: Measure, environments: Iterable[Environment]
-) -> dict[tuple[int, str], Analysis]:
+) -> dict[Place, Analysis]:
     """Analyse a measure in every site-season by itself; those that cannot be are not there."""
     found = {}
     for item in environments:
@@ -51,10 +50,15 @@ def each_place(
     return found
 
 
-def place_means(analyses: Mapping[tuple[int, str], Analysis], measure: Measure) -> pd.DataFrame:
-    """Means of every site-season (columns MEANS), from :func:`each_place`."""
-    frames = [mean_rows(measure, one, Scope(*place)) for place, one in analyses.items()]
-    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=list(MEANS))
+def place_means(analyses: Mapping[Place, Analysis], measure: Measure) -> pd.DataFrame:
+    """Means of every site-season (columns PLACE_MEANS), as people read them."""
+    scale = scale_of(measure)
+    rows = [
+        (*place, measure.id, treatment, mean * scale)
+        for place, one in analyses.items()
+        for treatment, mean in shown_means(one).items()
+    ]
+    return pd.DataFrame(rows, columns=list(PLACE_MEANS))
 
 
 def analyse_again(
@@ -93,4 +97,10 @@ def effects_again(
         analysis = analyse_again(study, measure, values, way)
     except AnalysisError:
         return pd.DataFrame(columns=[*EFFECTS, "label"])
-    return effect_rows(study, measure, analysis, Scope(0, ACROSS)).assign(label=label)
+    return labelled(study, measure, analysis, label)
+
+
+def labelled(study: Study, measure: Measure, analysis: Analysis, label: str) -> pd.DataFrame:
+    """Return EFFECTS over site-seasons with ``label``; Hedges g, which nobody reads, is empty."""
+    rows = effect_rows(study, measure, analysis, Scope(0, ACROSS), standardised=False)
+    return rows.assign(label=label)

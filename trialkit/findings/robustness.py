@@ -1,7 +1,7 @@
 """Does it depend on how we looked: the main contrasts under every choice that can be defended."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -10,7 +10,15 @@ import pandas as pd
 from trialkit.columns import ACROSS, EFFECTS
 from trialkit.errors import AnalysisError
 from trialkit.findings.environment import Environment
-from trialkit.findings.refit import Way, each_place, effects_again, values_of
+from trialkit.findings.refit import (
+    Place,
+    Way,
+    analyse_again,
+    each_place,
+    effects_again,
+    labelled,
+    values_of,
+)
 from trialkit.findings.verdict import judge
 from trialkit.inference import Analysis
 from trialkit.inference.pooling import Pooled, pool
@@ -31,10 +39,14 @@ class Choices:
 
     departed  : (season, site) of site-seasons that departed from the protocol, with their names.
     alternatives : label -> the same environments read another way, such as corrections undone.
+    reported  : the analysis that is reported, where it is at hand; else it is worked out anew.
+    by_place  : the analysis of each site-season by itself, likewise.
     """
 
-    departed: tuple[tuple[int, str], ...] = ()
+    departed: tuple[Place, ...] = ()
     alternatives: Mapping[str, Sequence[Environment]] = field(default_factory=dict)
+    reported: Analysis | None = None
+    by_place: Mapping[Place, Analysis] | None = None
 
 
 def robustness(
@@ -50,9 +62,11 @@ def robustness(
     options = choices or Choices()
     values = values_of(measure, environments)
     again = _Again(study, measure)
-    parts = [again(values, REPORTED), *_other_models(again, measure, values)]
+    reported = options.reported or again.analysis(values)
+    parts = [again.rows(reported, REPORTED), *_other_models(again, measure, values)]
     parts.append(_independent(again, values, parts[0]))
-    parts.append(again(values, "each treatment judged alone", Way(adjust="none")))
+    unadjusted = None if reported is None else replace(reported, adjust="none")
+    parts.append(again.rows(unadjusted, "each treatment judged alone"))
     whole = complete_blocks(values, study.treatment_ids)
     if len(whole) < len(values):
         parts.append(again(whole, "complete blocks only"))
@@ -60,7 +74,9 @@ def robustness(
         parts.append(again(values_of(measure, keep), label))
     for label, others in options.alternatives.items():
         parts.append(again(values_of(measure, others), label))
-    parts.append(pooled_ratios(study, measure, environments))
+    if measure.family != "proportion" and measure.margin_unit == "percent":
+        alone = options.by_place or each_place(study, measure, environments)
+        parts.append(pooled_ratios(study, measure, alone.values()))
     filled = [part for part in parts if len(part)]
     return pd.concat(filled, ignore_index=True) if filled else parts[0]
 
@@ -72,6 +88,17 @@ class _Again:
 
     def __call__(self, values: pd.DataFrame, label: str, way: Way | None = None) -> pd.DataFrame:
         return effects_again(self.study, self.measure, values, label, way)
+
+    def analysis(self, values: pd.DataFrame) -> Analysis | None:
+        try:
+            return analyse_again(self.study, self.measure, values)
+        except AnalysisError:
+            return None
+
+    def rows(self, analysis: Analysis | None, label: str) -> pd.DataFrame:
+        if analysis is None:
+            return pd.DataFrame(columns=[*EFFECTS, "label"])
+        return labelled(self.study, self.measure, analysis, label)
 
 
 def _other_models(
@@ -102,7 +129,7 @@ def complete_blocks(values: pd.DataFrame, treatments: Iterable[str]) -> pd.DataF
 
 
 def _places(
-    study: Study, environments: Sequence[Environment], departed: Iterable[tuple[int, str]]
+    study: Study, environments: Sequence[Environment], departed: Iterable[Place]
 ) -> list[tuple[list[Environment], str]]:
     """Environments that stay, site by site, without those that departed from the protocol."""
     found = []
@@ -116,18 +143,14 @@ def _places(
     return found
 
 
-def pooled_ratios(
-    study: Study, measure: Measure, environments: Sequence[Environment]
-) -> pd.DataFrame:
+def pooled_ratios(study: Study, measure: Measure, analyses: Collection[Analysis]) -> pd.DataFrame:
     """Pool the ratio of each treatment by itself over site-seasons, by random effects.
 
-    Site-seasons that give only a bound take no part. Intervals are made wide enough to hold
-    together for all treatments (Bonferroni). None for proportions.
+    ``analyses`` are those of single site-seasons, of a measure whose effects are percentages of
+    the check. Site-seasons that give only a bound take no part. Intervals are made wide enough to
+    hold together for all treatments (Bonferroni).
     """
-    if measure.family == "proportion" or measure.margin_unit != "percent":
-        return pd.DataFrame(columns=[*EFFECTS, "label"])
     level = 1 - (1 - study.level) / (len(study.treatments) - 1)
-    analyses = each_place(study, measure, environments).values()
     rows = []
     for treatment in study.treatment_ids[1:]:
         logs = [_log_ratio(one, treatment, study.check.id) for one in analyses]

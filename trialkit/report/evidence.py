@@ -13,7 +13,7 @@ from trialkit.findings.costs_of import TreatmentCosts, treatment_costs
 from trialkit.findings.economics import Money, money_of
 from trialkit.findings.effect_table import Scope
 from trialkit.findings.refit import analyse_again, values_of
-from trialkit.findings.sold_yield import with_culls_sold
+from trialkit.findings.sold_yield import with_culls_sold, worth_of_culls
 from trialkit.inference import Analysis
 from trialkit.intake import FileRecord, HandedOn
 from trialkit.study import Study, economics_faults
@@ -53,27 +53,53 @@ class Evidence:
         frame = pd.DataFrame(rows).fillna(0.0)
         return {str(name): float(value) for name, value in frame.mean().items()}
 
-    def sold_together(self, study: Study) -> Analysis | None:
-        """Analysis of the yield that is sold, over the finished site-seasons."""
+    def sold_together(
+        self, study: Study, known: Mapping[str, Analysis] | None = None
+    ) -> Analysis | None:
+        """Analysis of the yield that is sold, over the finished site-seasons.
+
+        ``known`` are analyses over them by measure; taken where the marketable yield is all that
+        is sold, instead of working the same out again.
+        """
+        analysis = (known or {}).get(_measure_sold(study))
+        if analysis is not None and not _sells_culls(study):
+            return analysis
         return self._sold(study, self.finished)
 
-    def sold_by_place(self, study: Study) -> dict[Place, Analysis]:
-        """The same for each finished site-season by itself."""
+    def sold_by_place(
+        self, study: Study, known: Mapping[str, Mapping[Place, Analysis]] | None = None
+    ) -> dict[Place, Analysis]:
+        """The same for each finished site-season by itself; ``known`` likewise."""
+        analyses = (known or {}).get(_measure_sold(study))
+        if analyses is not None and not _sells_culls(study):
+            return dict(analyses)
         each = {(one.season, one.site): self._sold(study, (one,)) for one in self.finished}
         return {place: analysis for place, analysis in each.items() if analysis is not None}
 
     def _sold(self, study: Study, places: tuple[Environment, ...]) -> Analysis | None:
         part = study.economics
-        if part is None or part.measure not in {m.id for m in study.measures}:
+        if part is None or not _measure_sold(study):
             return None
         measure = study.measure(part.measure)
         values = values_of(measure, places)
         try:
-            if not economics_faults(study):
+            if _sells_culls(study):
                 values = with_culls_sold(values, self.culls, part)
             return analyse_again(study, measure, values)
         except AnalysisError:
             return None
+
+
+def _measure_sold(study: Study) -> str:
+    """Measure of the yield that is sold, empty where study.toml names none."""
+    part = study.economics
+    known = {measure.id for measure in study.measures}
+    return part.measure if part is not None and part.measure in known else ""
+
+
+def _sells_culls(study: Study) -> bool:
+    part = study.economics
+    return part is not None and not economics_faults(study) and worth_of_culls(part) > 0
 
 
 def evidence_of(study: Study, taking: Sequence[HandedOn]) -> Evidence:

@@ -5,10 +5,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, Final
 
-import pandas as pd
-
 from trialkit import figures, intake
-from trialkit.columns import ACROSS
 from trialkit.errors import AnalysisError
 from trialkit.figures.picture import Picture
 from trialkit.findings import (
@@ -16,16 +13,10 @@ from trialkit.findings import (
     across_findings,
     consistency,
     robustness,
-    without_excluded,
 )
 from trialkit.findings.costs_of import TreatmentCosts
-from trialkit.findings.economics import Money, money_of
 from trialkit.findings.economics_grid import fitted, price_cost_grid
-from trialkit.findings.effect_table import Scope
-from trialkit.findings.recommendation import Recommendation, recommendations
-from trialkit.findings.refit import each_place, place_means
-from trialkit.findings.still_needed import ASSUMED, still_needed
-from trialkit.inference import Analysis
+from trialkit.findings.still_needed import ASSUMED
 from trialkit.intake import FileRecord, HandedOn
 from trialkit.narrative import phrases
 from trialkit.narrative.advice import advice_of
@@ -35,6 +26,7 @@ from trialkit.narrative.names import names_table
 from trialkit.narrative.tables import Table, Words
 from trialkit.report import across_parts, as_run, end_matter, money, travel, words
 from trialkit.report.across import AcrossReport
+from trialkit.report.answers import Answers
 from trialkit.report.display import Fold, Part, Several, Stack, bullets
 from trialkit.report.evidence import Evidence, costs_of, evidence_of
 from trialkit.report.place import open_study
@@ -67,7 +59,7 @@ class FinalReport:
 
     def recommendation(self) -> Stack:
         """One row per treatment, and the rules that the last columns follow."""
-        table = travel.recommendation_table(self.study, self.recommendations)
+        table = travel.recommendation_table(self.study, self.answers.recommendations)
         decided = Words("How these are decided:\n\n" + bullets(travel.rules()))
         own = self._across.own_cautions()
         cautions = Words("### Cautions\n\n" + bullets([*own, *phrases.cautions(self.study)]))
@@ -87,18 +79,18 @@ class FinalReport:
 
     def money(self) -> Stack:
         """Partial budgets, gains and chances, together and place by place; what is missing."""
-        monies = [self.together, *self.by_place.values()]
-        words = money.missing_words(monies)
-        if self.together.budget.empty:
+        study, together, by_place = self.study, self.answers.together, self.answers.by_place
+        words = money.missing_words([together, *by_place.values()])
+        if together.budget.empty:
             return Stack((words,))
-        budget = money.budget_table(self.study, self.together, "Partial budgets, all site-seasons")
-        gains = money.gain_table(self.study, self.together)
-        return Stack((budget, gains, money.place_table(self.study, self.by_place), words))
+        budget = money.budget_table(study, together, "Partial budgets, all site-seasons")
+        gains = money.gain_table(study, together)
+        return Stack((budget, gains, money.place_table(study, by_place), words))
 
     def price_cost_figure(self) -> Picture | Words:
         """The best treatment at other prices and costs."""
-        analysis, part = self._sold, self.study.economics
-        if analysis is None or part is None or self.together.budget.empty:
+        analysis, part = self.answers.sold, self.study.economics
+        if analysis is None or part is None or self.answers.together.budget.empty:
             return Words("Prices and costs are not known, so no treatment can be put first.")
         fit = fitted(self.study, analysis, self.costs, self.evidence.mean_hours)
         grid = price_cost_grid(fit, part.price_factors, part.cost_factors)
@@ -108,34 +100,35 @@ class FinalReport:
         """Sliders for price and costs, in JupyterLab (needs the extra ``explore``)."""
         from trialkit.report.explorer import explorer
 
-        if self._sold is None or self.together.budget.empty:
+        if self.answers.sold is None or self.answers.together.budget.empty:
             return Words("Prices and costs are not known, so there is nothing to explore.")
-        fit = fitted(self.study, self._sold, self.costs, self.evidence.mean_hours)
+        fit = fitted(self.study, self.answers.sold, self.costs, self.evidence.mean_hours)
         return explorer(self.study, fit)
 
     def travel(self) -> Several:
         """Whether effects travel: between places, season by season, without each, with pressure."""
         parts: list[Part] = []
-        for measure in self._primary:
+        for measure in self.answers.primary:
             parts += self._travel_of(measure)
         told = Words(f"{consistency.LOOKING_EARLY}\n\n{consistency.EXPLORATORY}")
         return Several((Stack((*parts, told)), *self._pressure_figures()))
 
     def robustness_figures(self) -> Several:
         """The primary measures under every choice that can be defended."""
-        tables = [self.choices[measure.id] for measure in self._primary]
+        tables = [self.answers.choices[measure.id] for measure in self.answers.primary]
         about = "under every choice that can be defended"
         return Several(tuple(figures.versions(self.study, table, about) for table in tables))
 
     def still_open(self) -> Stack:
         """Where a verdict depends on a choice; what is not settled, and what would settle it."""
+        choices, open_ones = self.answers.choices, self.answers.needed
         told = [
             sentence
-            for measure in self._primary
-            for sentence in robustness.in_words(self.study, measure, self.choices[measure.id])
+            for measure in self.answers.primary
+            for sentence in robustness.in_words(self.study, measure, choices[measure.id])
         ]
         settled = Words("Every contrast of a primary measure is settled.")
-        needed = settled if self.needed.empty else travel.needed_table(self.study, self.needed)
+        needed = settled if open_ones.empty else travel.needed_table(self.study, open_ones)
         return Stack((
             Words("### Does it depend on how we looked\n\n" + bullets(told)),
             Words("### What would settle the rest"),
@@ -151,126 +144,28 @@ class FinalReport:
         return end_matter.end_matter(self.study, self.findings.pooled, self.files)
 
     @cached_property
+    def answers(self) -> Answers:
+        """What the parts show, each answer worked out once."""
+        return Answers(self.study, self.findings, self.evidence, self.costs)
+
+    @cached_property
     def facts(self) -> Facts:
         """What the text may quote, and what its claims, "pays" among them, are judged by."""
-        advice = advice_of(self.study, self.together, self.recommendations)
+        advice = advice_of(self.study, self.answers.together, self.answers.recommendations)
         return across_facts(self.study, self.findings, advice)
-
-    @cached_property
-    def together(self) -> Money:
-        """Money over all finished site-seasons."""
-        scope = Scope(0, ACROSS)
-        return money_of(self.study, self._sold, self.costs, scope, self.evidence.mean_hours)
-
-    @cached_property
-    def by_place(self) -> dict[tuple[int, str], Money]:
-        """Money of each site-season by itself."""
-        return {
-            place: money_of(
-                self.study, analysis, self.costs, Scope(*place), self.evidence.hours_at(*place)
-            )
-            for place, analysis in self._sold_by_place.items()
-        }
-
-    @cached_property
-    def choices(self) -> dict[str, pd.DataFrame]:
-        """Primary measure -> its contrasts under every choice."""
-        options = robustness.Choices(self.evidence.departed, self.evidence.alternatives)
-        return {
-            measure.id: robustness.robustness(self.study, measure, self.evidence.finished, options)
-            for measure in self._primary
-        }
-
-    @cached_property
-    def without(self) -> dict[str, pd.DataFrame]:
-        """Primary measure -> its contrasts without each site-season in turn."""
-        return {
-            measure.id: consistency.without_each(self.study, measure, self.evidence.finished)
-            for measure in self._primary
-        }
-
-    @cached_property
-    def needed(self) -> pd.DataFrame:
-        """What would settle each contrast of a primary measure that is not settled."""
-        pooled, count = self.findings.pooled, len(self.findings.environments)
-        parts = [
-            still_needed(self.study, m, pooled.effects, pooled.analyses[m.id], count)
-            for m in self._primary
-        ]
-        return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
-
-    @cached_property
-    def recommendations(self) -> tuple[Recommendation, ...]:
-        """What to do about each treatment."""
-        first = self._primary[0].id if self._primary else ""
-        found = consistency.trends(self._finished_effects, self._conditions, first, self.study.seed)
-        effects = self.findings.pooled.effects
-        return recommendations(self.study, effects, self.together, self._unsteady, found)
-
-    @cached_property
-    def _conditions(self) -> pd.DataFrame:
-        """Weather in bloom and pest pressure in the check, by site-season."""
-        counted = next((m for m in self._primary if m.family == "count"), None)
-        table = self.evidence.weather
-        if counted is None:
-            return table
-        means = self._means_by_place[counted.id]
-        check = means[means["treatment"] == self.study.check.id]
-        pressure = check[["season", "site", "mean"]].rename(columns={"mean": "pressure"})
-        return table.merge(pressure, on=["season", "site"], how="left")
-
-    @cached_property
-    def _means_by_place(self) -> dict[str, pd.DataFrame]:
-        """Primary measure -> its means in each site-season."""
-        return {
-            measure.id: place_means(
-                each_place(self.study, measure, self.evidence.finished), measure
-            )
-            for measure in self._primary
-        }
-
-    @property
-    def _unsteady(self) -> dict[str, list[str]]:
-        found: dict[str, list[str]] = {}
-        for measure in self._primary:
-            both = pd.concat([self.choices[measure.id], self.without[measure.id]])
-            for treatment in robustness.depends(both):
-                found.setdefault(treatment, []).append(measure.id)
-        return found
-
-    @property
-    def _primary(self) -> list[Measure]:
-        known = self.findings.pooled.analyses
-        return [m for m in self.study.measures if m.primary and m.id in known]
-
-    @property
-    def _finished_effects(self) -> pd.DataFrame:
-        places = pd.DataFrame(self.findings.environments, columns=["season", "site"])
-        effects = without_excluded(self.study, self.findings.effects)
-        return effects.merge(places, on=["season", "site"])
 
     @property
     def _across(self) -> AcrossReport:
         return AcrossReport(self.study, self.findings, self.files, self.handed_on)
 
-    @cached_property
-    def _sold(self) -> Analysis | None:
-        return self.evidence.sold_together(self.study)
-
-    @cached_property
-    def _sold_by_place(self) -> dict[tuple[int, str], Analysis]:
-        return self.evidence.sold_by_place(self.study)
-
     def _travel_of(self, measure: Measure) -> list[Part]:
         study, finished = self.study, self.evidence.finished
         analysis = self.findings.pooled.analyses[measure.id]
-        means = self._means_by_place[measure.id]
+        means = self.answers.means_by_place[measure.id]
         seasons = consistency.season_by_season(study, measure, finished)
-        trends = consistency.trends(
-            self._finished_effects, self._conditions, measure.id, study.seed
-        )
+        trends = self.answers.trends[measure.id]
         predicted = consistency.prediction(measure, analysis, study.level)
-        without, effects = self.without[measure.id], self.findings.pooled.effects
+        without, effects = self.answers.without[measure.id], self.findings.pooled.effects
         told = travel.without_words(study, measure, effects, without)
         untested = travel.untested_words(trends, CONDITIONS)
         details = (
@@ -289,12 +184,12 @@ class FinalReport:
 
     def _pressure_figures(self) -> list[Picture]:
         """The first primary measure against pest pressure, where that was counted."""
-        if "pressure" not in self._conditions or not self._primary:
+        if "pressure" not in self.answers.conditions or not self.answers.primary:
             return []
-        effects = self._finished_effects
-        own = effects[effects["measure"] == self._primary[0].id]
+        effects = self.answers.finished_effects
+        own = effects[effects["measure"] == self.answers.primary[0].id]
         label = CONDITIONS["pressure"].lower()
-        return [figures.pressure(self.study, own, self._conditions, "pressure", label)]
+        return [figures.pressure(self.study, own, self.answers.conditions, "pressure", label)]
 
 
 def open_final(study: str | Path, reports: str | Path = "") -> FinalReport:
