@@ -52,6 +52,8 @@ def _is_wanted(part: str) -> bool:
 
 
 def _with_authors(text: str) -> str:
+    before, _, after = text.partition("\n[[authors]]\n")
+    text = before + after[after.index("\n# --- ") :]
     lines = [line for line in text.splitlines() if not line.startswith(("licence", "[archive]"))]
     author = f'[[authors]]\nname = "{AUTHOR}"\naffiliation = "Testing Institute"\n'
     author += 'orcid = "0000-0002-1825-0097"\n'  # the invented person of ORCID's own examples
