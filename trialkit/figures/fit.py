@@ -4,8 +4,9 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Final
 
-from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.font_manager import FontProperties
+
+from trialkit.figures.lettering import FAMILY, Renderer
 
 _DPI: Final = 180
 
@@ -17,8 +18,8 @@ def text_width(text: str, size: float, weight: str = "normal") -> float:
     >>> 0.3 < text_width("Netting", 10.0) < text_width("Netting", 10.0, "bold") < 0.7
     True
     """
-    font = FontProperties(family="DejaVu Sans", size=size, weight=weight)
-    renderer = RendererAgg(1, 1, _DPI)
+    font = FontProperties(family=FAMILY, size=size, weight=weight)
+    renderer = Renderer(1, 1, _DPI)
     lines = text.split("\n")
     widths = [renderer.get_text_width_height_descent(line, font, False)[0] for line in lines]
     return float(max(widths)) / _DPI

@@ -15,11 +15,11 @@ import numpy as np
 import pandas as pd
 import seaborn as sns
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
 
 from trialkit.figures.encoding import compact
+from trialkit.figures.lettering import FAMILY, Canvas
 from trialkit.figures.picture import Picture
 from trialkit.study import Study
 
@@ -46,7 +46,7 @@ _FILLS: Final = ("#5b3a29", "#b5803f", "#dcc49a", "#86756a", "#f0e6d2", "#3c4a4a
 
 _SETTINGS: Final[Mapping[Any, Any]] = {
     "font.family": "sans-serif",
-    "font.sans-serif": ["DejaVu Sans"],
+    "font.sans-serif": [FAMILY],
     "font.size": BODY,
     "text.color": INK,
     "axes.edgecolor": RULE,
@@ -155,7 +155,7 @@ def drawing(height: float) -> Iterator[Figure]:
     plain = {name: default[name] for name in default if name not in _PROCESS_WIDE}
     with _LOCK, matplotlib.rc_context({**plain, **_SETTINGS}):
         figure = Figure(figsize=(WIDTH, height), facecolor="white")
-        FigureCanvasAgg(figure)
+        Canvas(figure)
         yield figure
 
 
