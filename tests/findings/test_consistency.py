@@ -51,6 +51,18 @@ def test_two_places_leave_nothing_to_leave_out(example_study, measure, places):
     assert consistency.without_each(example_study, measure, places[:2]).empty
 
 
+def test_of_many_site_seasons_whole_sites_and_seasons_are_left_out(
+    example_study, measure, places, monkeypatch
+):
+    monkeypatch.setattr(consistency, "MOST_IN_TURN", len(places) - 1)
+    sites = {item.site for item in places}
+    table = of(consistency.without_each(example_study, measure, places), "netting")
+    assert list(table.index) == [f"without {example_study.site(s).name}" for s in sorted(sites)]
+    rest = [item for item in places if item.site != min(sites)]
+    expected = across_findings(example_study, rest).pooled.effects.set_index("treatment")
+    assert table["effect"].iloc[0] == pytest.approx(expected.loc["netting", "effect"])
+
+
 def test_the_next_place_is_the_interval_with_the_variance_between_places(measure, across):
     analysis = across.pooled.analyses["marketable_yield"]
     row = analysis.contrasts.set_index("treatment").loc["netting"]

@@ -28,19 +28,24 @@ def test_a_verdict_that_hangs_on_one_place_is_said_with_the_place(example_study,
             rows(("netting", "some effect"), ("clover", "not settled"), label="without B 2024"),
         ]
     )
-    told = travel.without_words(example_study, measure, reported, without)
+    told = travel.without_words(example_study, measure, reported, without, "site-season")
     assert "Netting (worthwhile as reported, some effect without B 2024)" in told
     assert "Clover" not in told
 
 
 def test_where_none_hangs_on_a_place_that_is_said(example_study, measure):
     reported = rows(("netting", "worthwhile"))
+    without = rows(("netting", "worthwhile"), label="without A")
+    told = travel.without_words(example_study, measure, reported, without, "site or season")
+    assert "no verdict changes when any one site or season is left out" in told
+
+
+def test_where_nothing_was_left_out_it_is_said_what_that_takes(example_study, measure):
+    reported = rows(("netting", "worthwhile"))
     told = travel.without_words(
-        example_study, measure, reported, rows(("netting", "worthwhile"), label="without A")
+        example_study, measure, reported, reported.iloc[:0], "site or season"
     )
-    assert "no verdict changes" in told
-    nothing = rows(("netting", "worthwhile")).iloc[:0]
-    assert "too few" in travel.without_words(example_study, measure, reported, nothing)
+    assert "nothing was left out in turn. That takes at least 3 site-seasons" in told
 
 
 def test_a_condition_that_cannot_be_tested_is_named():

@@ -8,7 +8,7 @@ import pandas as pd
 
 from trialkit.columns import EFFECTS
 from trialkit.errors import AnalysisError
-from trialkit.findings.environment import Environment
+from trialkit.findings.environment import Environment, environment_label
 from trialkit.findings.refit import effects_again, values_of
 from trialkit.findings.spread import variance_between
 from trialkit.inference import Analysis
@@ -26,6 +26,8 @@ EXPLORATORY: Final = (
     "further trials and settles none. The check stands on both sides where effects are set against "
     "pressure in the check, which alone can make them seem to go together."
 )
+LEAST_IN_TURN: Final = 3
+MOST_IN_TURN: Final = 24
 TRENDS: Final = ("treatment", "condition", "n", "slope", "correlation", "p", "exact", "smallest_p")
 
 
@@ -43,16 +45,39 @@ def season_by_season(
 def without_each(
     study: Study, measure: Measure, environments: Sequence[Environment]
 ) -> pd.DataFrame:
-    """Effects without each site-season in turn: EFFECTS with ``label``; none below three."""
-    if len(environments) < 3:
-        return _stacked([])
+    """Effects without each site-season in turn: EFFECTS with ``label``.
+
+    Of more than MOST_IN_TURN site-seasons a single one hardly moves an answer; whole sites and
+    whole seasons are left out instead. None is left out of fewer than three, nor of more than that.
+    """
     parts, whole = [], values_of(measure, environments)
-    for out in environments:
-        here = (whole["season"] == out.season) & (whole["site"] == out.site)
-        label = f"without {study.site(out.site).name} {out.season}"
+    for label, out in _in_turn(study, environments).items():
+        here = whole["environment"].isin([environment_label(*place) for place in out])
         rest = whole[~here].reset_index(drop=True)
-        parts.append(effects_again(study, measure, rest, label))
+        parts.append(effects_again(study, measure, rest, f"without {label}"))
     return _stacked(parts)
+
+
+def left_out_in_turn(environments: Sequence[Environment]) -> str:
+    """Say what :func:`without_each` leaves out."""
+    return "site-season" if len(environments) <= MOST_IN_TURN else "site or season"
+
+
+def _in_turn(study: Study, environments: Sequence[Environment]) -> dict[str, list[tuple[int, str]]]:
+    """Return label -> the site-seasons that are left out together."""
+    places = [(item.season, item.site) for item in environments]
+    if len(places) <= MOST_IN_TURN:
+        single = {f"{study.site(site).name} {year}": [(year, site)] for year, site in places}
+        return single if len(places) >= LEAST_IN_TURN else {}
+    found: dict[str, list[tuple[int, str]]] = {}
+    whole: tuple[dict[Any, str], ...] = (
+        {site: study.site(site).name for _, site in places},
+        {year: str(year) for year, _ in places},
+    )
+    for names in whole:
+        if LEAST_IN_TURN <= len(names) <= MOST_IN_TURN:
+            found |= {name: [one for one in places if key in one] for key, name in names.items()}
+    return found
 
 
 def _stacked(parts: list[pd.DataFrame]) -> pd.DataFrame:

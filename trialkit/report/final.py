@@ -166,7 +166,8 @@ class FinalReport:
         trends = self.answers.trends[measure.id]
         predicted = consistency.prediction(measure, analysis, study.level)
         without, effects = self.answers.without[measure.id], self.findings.pooled.effects
-        told = travel.without_words(study, measure, effects, without)
+        what = consistency.left_out_in_turn(finished)
+        told = travel.without_words(study, measure, effects, without, what)
         untested = travel.untested_words(trends, CONDITIONS)
         details = (
             travel.versions_table(study, measure, without, "Without each place"),

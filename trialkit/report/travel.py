@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from trialkit.findings.consistency import LEAST_IN_TURN, MOST_IN_TURN
 from trialkit.findings.effect_table import records
 from trialkit.findings.recommendation import RULES, Recommendation
 from trialkit.findings.still_needed import MOST
@@ -100,14 +101,17 @@ def trend_table(
 
 
 def without_words(
-    study: Study, measure: Measure, reported: pd.DataFrame, table: pd.DataFrame
+    study: Study, measure: Measure, reported: pd.DataFrame, table: pd.DataFrame, what: str
 ) -> str:
-    """Say which verdicts change when one site-season is left out.
+    """Say which verdicts change when one of ``what``, such as a site-season, is left out.
 
     ``reported`` are EFFECTS over all of them, ``table`` those without each (with ``label``).
     """
     if table.empty:
-        return f"{measure.name}: too few site-seasons to leave one out."
+        return (
+            f"{measure.name}: nothing was left out in turn. That takes at least {LEAST_IN_TURN} "
+            f"site-seasons, and at most {MOST_IN_TURN} of them, of sites or of seasons."
+        )
     said = []
     for row in records(reported[reported["measure"] == measure.id]):
         own = table[(table["treatment"] == row["treatment"]) & (table["verdict"] != row["verdict"])]
@@ -116,8 +120,8 @@ def without_words(
             name = study.treatment(row["treatment"]).label
             said.append(f"{name} ({row['verdict']} as reported, {', '.join(found)})")
     if not said:
-        return f"{measure.name}: no verdict changes when any one site-season is left out."
-    return f"{measure.name}: left out one by one, site-seasons change verdicts: {'; '.join(said)}."
+        return f"{measure.name}: no verdict changes when any one {what} is left out."
+    return f"{measure.name}: leaving out one {what} at a time changes verdicts: {'; '.join(said)}."
 
 
 def untested_words(table: pd.DataFrame, names: dict[str, str]) -> str:
