@@ -18,7 +18,7 @@ def money(yields):
 @pytest.mark.parametrize("df", [np.inf, 6.0, 20.0])
 def test_the_chance_is_that_of_the_closed_form(df):
     draws = gain.simulate(means_of([2.0, 2.5], 0.2, df), money, runs=RUNS, seed=4)
-    expected = gain.closed_form(20.0, 100 * np.sqrt(2) * 0.2, df)
+    expected = float(gain.closed_form(20.0, 100 * np.sqrt(2) * 0.2, df))
     error = 4 * np.sqrt(expected * (1 - expected) / RUNS)
     assert gain.chance_of_gain(draws)[1] == pytest.approx(expected, abs=error)
 
@@ -61,3 +61,16 @@ def test_draws_do_not_hang_on_the_eigenvectors_that_a_machine_finds():
     root = gain._root(covariance)
     np.testing.assert_allclose(root, root.T, atol=1e-14)
     np.testing.assert_allclose(root @ root, covariance, atol=1e-14)
+
+
+def test_a_seed_gives_the_same_draws_whatever_was_drawn_before():
+    means, place = means_of([2.0, 2.5], 0.2, 6.0), gain.Spread(0.5, 0.04)
+
+    def draw(seed, new_place=None):
+        return gain.simulate(means, money, runs=500, seed=seed, new_place=new_place)
+
+    here, elsewhere, other = draw(1), draw(1, place), draw(2)
+    np.testing.assert_array_equal(draw(1).net, here.net)
+    np.testing.assert_array_equal(draw(1, place).net, elsewhere.net)
+    assert not np.array_equal(here.net, other.net)
+    assert not np.array_equal(here.net, elsewhere.net)

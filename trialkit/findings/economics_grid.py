@@ -43,17 +43,9 @@ class Fitted:
         spent = self.costs * cost_factor
         net = self.yields * worth - spent
         gain = net - net[0]
-        spread = self.se * abs(worth)
-        pairs = zip(gain[1:], spread[1:], self.df[1:], strict=True)
-        chance = [np.nan, *(_chance(*pair) for pair in pairs)]
+        chance = [np.nan, *closed_form(gain[1:], self.se[1:] * abs(worth), self.df[1:])]
         names = list(self.treatments)
         return pd.DataFrame({"treatment": names, "net_return": net, "gain": gain, "chance": chance})
-
-
-def _chance(gain: float, se: float, df: float) -> float:
-    if se == 0:
-        return float(gain > 0)
-    return closed_form(gain, se, df)
 
 
 def fitted(

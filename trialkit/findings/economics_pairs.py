@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from trialkit.findings.gain import closed_form
 from trialkit.inference.estimates import MarginalMeans
 
 PAIRS: Final = ("treatment", "other", "gain", "gain_low", "gain_high", "chance")
@@ -31,21 +32,25 @@ def pairs_of(
     >>> table["gain"].tolist(), table["chance"].round(2).tolist()     # Phi(30 / 20)
     ([-30.0, 30.0], [0.07, 0.93])
     """
-    rows = []
-    for i, treatment in enumerate(means.treatments):
-        for j, other in enumerate(means.treatments):
-            if i != j:
-                rows.append((treatment, other, *_gain(means, i, j, worth, spent, level)))
-    return pd.DataFrame(rows, columns=list(PAIRS))
+    k = len(means.treatments)
+    i, j = np.array([(i, j) for i in range(k) for j in range(k) if i != j]).reshape(-1, 2).T
+    names = np.array(means.treatments, dtype=object)
+    gain, reach, chance = _gains(means, (i, j), worth, spent, level)
+    columns = (names[i], names[j], gain, gain - reach, gain + reach, chance)
+    return pd.DataFrame(dict(zip(PAIRS, columns, strict=True)))
 
 
-def _gain(
-    means: MarginalMeans, i: int, j: int, worth: float, spent: np.ndarray, level: float
-) -> tuple[float, float, float, float]:
+def _gains(
+    means: MarginalMeans,
+    pair: tuple[np.ndarray, np.ndarray],
+    worth: float,
+    spent: np.ndarray,
+    level: float,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return gain, half the width of its interval and chance of every pair."""
+    i, j = pair
     m, v, df = means.estimate, means.covariance, means.pair_df[i, j]
-    gain = float(worth * (m[i] - m[j]) - (spent[i] - spent[j]))
-    se = float(abs(worth) * np.sqrt(max(v[i, i] + v[j, j] - 2 * v[i, j], 0.0)))
-    if se == 0:
-        return gain, gain, gain, float(gain > 0)
-    reach = float(stats.t.ppf((1 + level) / 2, df)) * se
-    return gain, gain - reach, gain + reach, float(stats.t.cdf(gain / se, df))
+    gain = worth * (m[i] - m[j]) - (spent[i] - spent[j])
+    se = abs(worth) * np.sqrt(np.maximum(v[i, i] + v[j, j] - 2 * v[i, j], 0.0))
+    reach = np.where(se == 0, 0.0, stats.t.ppf((1 + level) / 2, df) * se)
+    return gain, reach, closed_form(gain, se, df)

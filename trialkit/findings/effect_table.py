@@ -42,7 +42,9 @@ class Effect:
 
 def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """Rows of a frame as dicts by column name."""
-    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+    names = [str(name) for name in frame.columns]
+    columns = [frame.iloc[:, place].tolist() for place in range(len(names))]
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
 
 
 def mean_rows(measure: Measure, analysis: Analysis, scope: Scope) -> pd.DataFrame:

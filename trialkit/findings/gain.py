@@ -9,6 +9,7 @@ same s², which is an approximation. Prices and costs are taken as known.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -56,21 +57,48 @@ def simulate(
     >>> round(float(chance_of_gain(done)[1]), 2)                 # Phi(30 / 20)
     0.93
     """
-    random = np.random.default_rng(seed)
-    k = len(means.treatments)
-    normal = random.standard_normal((runs, k)) @ _root(means.covariance).T
+    drawn = Drawing(runs, len(means.treatments), seed, new_place is not None)
+    standard = _standard(drawn)
+    normal = standard.treatments @ _root(means.covariance).T
     if new_place is not None:
-        normal = normal + random.standard_normal((runs, k)) * np.sqrt(
-            max(new_place.treatment_environment, 0.0)
-        )
-    level = random.standard_normal((runs, 1)) * _level(new_place)
-    share = random.random((runs, 1))
+        normal = normal + standard.elsewhere * np.sqrt(max(new_place.treatment_environment, 0.0))
+    level = standard.level * _level(new_place)
     centre = money(means.estimate[None, :])
     slope = money(means.estimate[None, :] + 1.0) - centre
-    own = (normal + level) / _scale(share, means.df)
-    apart = (normal - normal[:, :1]) / _scale(share, means.pair_df[:, 0])
+    own = (normal + level) / _scale(drawn, means.df)
+    apart = (normal - normal[:, :1]) / _scale(drawn, means.pair_df[:, 0])
     apart[:, 0] = 0.0
     return Draws(centre + slope * own, centre - centre[:, :1] + slope * apart)
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """How random numbers are drawn: so many runs of k treatments, and whether elsewhere as well."""
+
+    runs: int
+    k: int
+    seed: int
+    elsewhere: bool
+
+
+@dataclass(frozen=True)
+class _Standard:
+    """Standard normal numbers (runs, k) and (runs, 1), and uniform ones (runs,)."""
+
+    treatments: np.ndarray
+    elsewhere: np.ndarray
+    level: np.ndarray
+    share: np.ndarray
+
+
+@lru_cache(maxsize=2)
+def _standard(drawn: Drawing) -> _Standard:
+    """Draw once what all places share: the same seed draws the same numbers at each of them."""
+    random, shape = np.random.default_rng(drawn.seed), (drawn.runs, drawn.k)
+    treatments = random.standard_normal(shape)
+    elsewhere = random.standard_normal(shape) if drawn.elsewhere else np.empty(0)
+    level = random.standard_normal((drawn.runs, 1))
+    return _Standard(treatments, elsewhere, level, random.random(drawn.runs))
 
 
 def _level(place: Spread | None) -> float:
@@ -87,14 +115,21 @@ def _root(covariance: np.ndarray) -> np.ndarray:
     return np.asarray((vectors * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T)
 
 
-def _scale(share: np.ndarray, df: np.ndarray) -> np.ndarray:
-    """s of every run (runs, k) from one uniform number a run; 1 where df is infinite or unknown."""
-    known = np.where(np.isfinite(df) & (df > 0), df, 1.0)
-    # Treatments of a balanced trial share their df, and each quantile takes long to compute.
-    distinct, which = np.unique(known, return_inverse=True)
-    each = np.sqrt(stats.chi2.ppf(share, distinct[None, :]) / distinct[None, :])
-    scale = each[:, which]
-    return np.where(np.isfinite(df)[None, :] & (df > 0)[None, :], scale, 1.0)
+def _scale(drawn: Drawing, df: np.ndarray) -> np.ndarray:
+    """s of every run (runs, k), from one uniform number a run; 1 where df is infinite or unknown.
+
+    Treatments of a balanced trial share their df, and so do places of one layout.
+    """
+    known = np.isfinite(df) & (df > 0)
+    one = np.ones(drawn.runs)
+    each = [_share_scale(drawn, float(d)) if k else one for d, k in zip(df, known, strict=True)]
+    return np.stack(each, axis=1)
+
+
+@lru_cache(maxsize=8)
+def _share_scale(drawn: Drawing, df: float) -> np.ndarray:
+    """Square root of a chi-square over its df, (runs,); each quantile takes long to compute."""
+    return np.asarray(np.sqrt(stats.chi2.ppf(_standard(drawn).share, df) / df))
 
 
 def chance_of_gain(draws: Draws) -> np.ndarray:
@@ -110,13 +145,16 @@ def interval(values: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarray]:
     return low, high
 
 
-def closed_form(gain: float, se: float, df: float) -> float:
-    """Chance of a gain above zero where the gain is normal (df infinite) or t around its estimate.
+def closed_form(gain: np.ndarray, se: np.ndarray, df: np.ndarray) -> np.ndarray:
+    """Chance of a gain above zero where it is normal (df infinite) or t around its estimate.
 
-    >>> round(closed_form(30.0, 20.0, np.inf), 4)
-    0.9332
+    Without any doubt (``se`` 0) the chance is 0 or 1.
+
+    >>> closed_form(np.array([30.0, 30.0]), np.array([20.0, 0.0]), np.array([np.inf, 4])).round(4)
+    array([0.9332, 1.    ])
     """
-    return float(stats.t.cdf(gain / se, df))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(se == 0, gain > 0, stats.t.cdf(gain / se, df))
 
 
 def pays(gain_low: float, gain_high: float) -> str:

@@ -7,7 +7,7 @@ dominance, marginal rate of return. Money and hours are per field area (acre or 
 lb or kg per field area.
 """
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -122,9 +122,9 @@ def marginal_analysis(budget: pd.DataFrame) -> pd.DataFrame:
     (['', 'a', ''], 150.0)
     """
     ordered = budget.sort_values(["cost", "net_return"], ascending=[True, False], kind="stable")
-    best: pd.Series | None = None
+    best: dict[Hashable, Any] | None = None
     rows: list[dict[str, Any]] = []
-    for _, row in ordered.iterrows():
+    for row in ordered.to_dict("records"):
         added = {"dominated_by": "", "marginal_return": np.nan, "instead_of": ""}
         if best is not None and row["net_return"] <= best["net_return"]:
             added["dominated_by"] = best["treatment"]
@@ -149,9 +149,8 @@ def acceptable(marginal: pd.DataFrame, minimum_return: float) -> str:
     >>> acceptable(marginal_analysis(table), 100.0)         # b earns 40 %, c against a 160 %
     'c'
     """
-    free = marginal[marginal["dominated_by"] == ""]
-    taken = free.iloc[0]
-    for _, row in free.iloc[1:].iterrows():
+    taken, *rest = marginal[marginal["dominated_by"] == ""].to_dict("records")
+    for row in rest:
         extra = row["cost"] - taken["cost"]
         if 100 * (row["net_return"] - taken["net_return"]) >= minimum_return * extra:
             taken = row

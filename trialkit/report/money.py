@@ -93,13 +93,14 @@ def place_table(study: Study, places: Mapping[tuple[int, str], Money]) -> Table:
     for (season, site), money in places.items():
         if money.budget.empty:
             continue
-        cells = [_cell(money.of(treatment)) for treatment in names]
+        known = {row["treatment"]: row for row in records(money.budget)}
+        cells = [_cell(known.get(treatment)) for treatment in names]
         rows.append((f"{study.site(site).name} {season}", *cells))
     per = f"{study.currency} per {FIELD_AREA[study.units]}"
     return Table.of(f"Gain over the check ({per}) and its chance, place by place", heads, rows)
 
 
-def _cell(row: "pd.Series | None") -> str:
+def _cell(row: Mapping[str, Any] | None) -> str:
     if row is None:
         return "not known"
     return f"{fixed(row['gain'], 0)} ({chance_words(row['chance'])})"
