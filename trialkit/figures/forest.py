@@ -104,11 +104,11 @@ def _draw_panels(
     top = 0.04
     for panel, height in zip(panels, heights, strict=True):
         title = f"{name}: {study.treatment(panel.treatment).label}"
-        axes = draw(figure, top, title, panel.rows, scale, grid)
+        drawn = draw(figure, top, title, panel.rows, scale, grid)
         if len(panel.total) and len(panel.own):
-            axes.axhline(len(panel.own) - 0.5, color=theme.INK, lw=0.8)
+            drawn.across(len(panel.own) - 0.5, color=theme.INK, lw=0.8)
         top += height
-    label_axis(axes, scale)
+    label_axis(drawn, scale)
 
 
 def _of(study: Study, frame: pd.DataFrame, measure: str, treatment: str) -> pd.DataFrame:

@@ -10,12 +10,12 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator, NullLocator
 
 from trialkit.figures import labels, theme
 from trialkit.figures.fit import text_width, wrap
+from trialkit.figures.panel import Panel, placed
+from trialkit.figures.ticks import round_ticks
 from trialkit.study import Measure, Study
 from trialkit.study.units import to_display, unit_label
 
@@ -142,19 +142,19 @@ def height_of(rows: int, row: float = ROW, axis: bool = True) -> float:
     return HEAD + row * rows + (AXIS if axis else GAP)
 
 
-def draw(figure: Figure, top: float, title: str, rows: list[Row], scale: Scale, grid: Grid) -> Axes:
+def draw(
+    figure: Figure, top: float, title: str, rows: list[Row], scale: Scale, grid: Grid
+) -> Panel:
     """Draw one panel of rows whose top edge is ``top`` inches below the figure's."""
-    axes = theme.panel(figure, grid.left, top + HEAD, grid.width, grid.row * len(rows))
+    size = grid.width, grid.row * len(rows)
+    limits = (scale.left, scale.right), (len(rows) - 0.5, -0.5)
+    panel = placed(figure, (grid.left, top + HEAD), size, *limits)
     theme.heading(figure, top, title)
-    _backdrop(axes, scale, rows)
-    _intervals(axes, rows, scale)
+    _backdrop(panel, scale, rows)
+    _intervals(panel, rows, scale)
     for place, row in enumerate(rows):
-        _beside(axes, place, _name(row), row, _said(row, scale.unit), grid.second)
-    axes.spines[["left", "bottom"]].set_visible(False)
-    # Ticks that nobody sees cost a tenth of the drawing time.
-    axes.xaxis.set_major_locator(NullLocator())
-    axes.yaxis.set_major_locator(NullLocator())
-    return axes
+        _beside(panel, place, _name(row), row, _said(row, scale.unit), grid.second)
+    return panel
 
 
 def _name(row: Row) -> str:
@@ -176,37 +176,36 @@ def _weight(row: Row) -> str:
     return "bold" if row.strong else "normal"
 
 
-def _backdrop(axes: Axes, scale: Scale, rows: list[Row]) -> None:
-    axes.set_xlim(scale.left, scale.right)
-    axes.set_ylim(len(rows) - 0.5, -0.5)
+def _backdrop(panel: Panel, scale: Scale, rows: list[Row]) -> None:
     margins = [row.margin or scale.margin for row in rows]
     if len(set(margins)) == 1:
-        axes.axvspan(-margins[0], margins[0], color=theme.BAND, lw=0)
+        panel.block((-margins[0], margins[0]), panel.y, color=theme.BAND, lw=0)
         size = f"{labels.size_of_change(margins[0], scale.unit)} of check"
     else:
-        axes.barh(range(len(rows)), [2 * m for m in margins], left=[-m for m in margins],
-                  height=1.0, color=theme.BAND, lw=0)  # fmt: skip
+        for place, margin in enumerate(margins):
+            around = (place - 0.5, place + 0.5)
+            panel.block((-margin, margin), around, color=theme.BAND, lw=0)
         size = "each margin"
-    axes.axvline(0, color=theme.CHECK, lw=1.2)
+    panel.upright(0, color=theme.CHECK, lw=1.2)
     middle = (-scale.left) / (scale.right - scale.left)
     side = "center" if 0.25 < middle < 0.75 else "left" if middle <= 0.25 else "right"
-    axes.text(0, -0.5, f"within {size}", ha=side, va="bottom", fontsize=theme.SMALL,
-              color=theme.SOFT)  # fmt: skip
+    panel.words(f"within {size}", 0, -0.5, ha=side, va="bottom", fontsize=theme.SMALL,
+                color=theme.SOFT)  # fmt: skip
 
 
-def _intervals(axes: Axes, rows: list[Row], scale: Scale) -> None:
+def _intervals(panel: Panel, rows: list[Row], scale: Scale) -> None:
     """All lines of a panel at once, then marks and arrow heads row by row."""
     known = [(n, row) for n, row in enumerate(rows) if not (isnan(row.low) and isnan(row.high))]
     spans = [_span(row, scale) for _, row in known]
     shown = np.clip(np.array(spans, dtype=float).reshape(-1, 2), scale.left, scale.right)
-    axes.hlines([place for place, _ in known], shown[:, 0], shown[:, 1],
-                colors=[row.colour for _, row in known],
-                linewidths=[row.line for _, row in known])  # fmt: skip
+    panel.segments(shown, [[place] * 2 for place, _ in known] or shown,
+                   colors=[row.colour for _, row in known],
+                   linewidths=[row.line for _, row in known])  # fmt: skip
     for (place, row), ends in zip(known, spans, strict=True):
-        _ends(axes, place, row, scale, ends)
+        _ends(panel, place, row, scale, ends)
         if not row.bound and scale.left <= row.effect <= scale.right:
-            axes.plot([row.effect], [place], marker=row.marker, color=row.colour, ms=row.size,
-                      mec="white", mew=0.8, zorder=4, clip_on=False)  # fmt: skip
+            panel.line([row.effect], [place], clip=False, marker=row.marker, color=row.colour,
+                       ms=row.size, mec="white", mew=0.8, zorder=4)  # fmt: skip
 
 
 def _span(row: Row, scale: Scale) -> tuple[float, float]:
@@ -216,43 +215,42 @@ def _span(row: Row, scale: Scale) -> tuple[float, float]:
     return low, high
 
 
-def _ends(axes: Axes, place: int, row: Row, scale: Scale, ends: tuple[float, float]) -> None:
+def _ends(panel: Panel, place: int, row: Row, scale: Scale, ends: tuple[float, float]) -> None:
     """Arrow heads where an interval runs on; a bar where a bound is known."""
-    look: Any = {"color": row.colour, "clip_on": False, "zorder": 5, "ms": 7}
+    look: Any = {"color": row.colour, "clip": False, "zorder": 5, "ms": 7}
     low, high = ends
     if row.bound == "upper" or low < scale.left:
-        axes.plot([scale.left], [place], marker=8, **look)
+        panel.line([scale.left], [place], marker=8, **look)
     if row.bound == "lower" or high > scale.right:
-        axes.plot([scale.right], [place], marker=9, **look)
+        panel.line([scale.right], [place], marker=9, **look)
     known = {"upper": high, "lower": low}.get(row.bound)
     if known is not None and scale.left <= known <= scale.right:
-        axes.plot([known], [place], marker="|", mew=2.2, **(look | {"ms": 11}))
+        panel.line([known], [place], marker="|", mew=2.2, **(look | {"ms": 11}))
 
 
 def _beside(
-    axes: Axes, place: int, name: str, row: Row, said: tuple[str, str], second: float
+    panel: Panel, place: int, name: str, row: Row, said: tuple[str, str], second: float
 ) -> None:
     """Name at the left, effect and verdict at the right."""
-    options: Any = {"fontsize": theme.SMALL, "textcoords": "offset points", "va": "center"}
-    options["xycoords"] = axes.get_yaxis_transform()
-    axes.annotate(name, (0, place), (-12, 0), ha="right", weight=_weight(row), linespacing=1.05,
-                  **options)  # fmt: skip
+    look: Any = {"fontsize": theme.SMALL, "va": "center"}
+    panel.beside(name, 0, place, (-12, 0), ha="right", weight=_weight(row), linespacing=1.05,
+                 **look)  # fmt: skip
     if not said[0]:
-        axes.annotate(said[1], (1, place), (10, 0), **options)
+        panel.beside(said[1], 1, place, (10, 0), **look)
         return
     above, below = ((10, 0), (10 + 72 * second, 0)) if second else ((10, 6.5), (10, -6.5))
-    axes.annotate(said[0], (1, place), above, weight="bold", **options)
-    axes.annotate(said[1], (1, place), below, color=theme.SOFT, **options)
+    panel.beside(said[0], 1, place, above, weight="bold", **look)
+    panel.beside(said[1], 1, place, below, color=theme.SOFT, **look)
 
 
-def label_axis(axes: Axes, scale: Scale) -> None:
+def label_axis(panel: Panel, scale: Scale) -> None:
     """Give a panel, mostly the last one, its ticks and its axis label."""
-    axes.spines["bottom"].set_visible(True)
-    axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
-    axes.xaxis.set_major_formatter(lambda value, _: signed(value))
     unit = {"percent": "%", "points": "percentage points"}.get(scale.unit, scale.unit)
     better = "left is better" if scale.lower_is_better else "right is better"
-    axes.set_xlabel(f"difference from the check, {unit} ({better})", fontsize=theme.SMALL)
+    panel.axis_below(
+        round_ticks(scale.left, scale.right, 5, signed),
+        f"difference from the check, {unit} ({better})",
+    )
 
 
 def signed(value: float) -> str:

@@ -42,9 +42,11 @@ def versions(study: Study, frame: pd.DataFrame, what: str) -> Picture:
     with theme.drawing(sum(heights)) as figure:
         top = 0.04
         for (treatment, rows), height in zip(panels, heights, strict=True):
-            axes = draw(figure, top, f"{measure.name}: {looks[treatment].label}", rows, scale, grid)
+            panel = draw(
+                figure, top, f"{measure.name}: {looks[treatment].label}", rows, scale, grid
+            )
             top += height
-        label_axis(axes, scale)
+        label_axis(panel, scale)
         alt = " ".join(_finding(measure.name, looks[t].label, rows, scale.unit)
                        for t, rows in panels)  # fmt: skip
         caption = (
