@@ -53,21 +53,21 @@ def mean_rows(measure: Measure, analysis: Analysis, scope: Scope) -> pd.DataFram
     Proportions come as percent, counts per unit of exposure. No measure can be negative, so an
     interval that reaches below zero stops there.
     """
-    scale = scale_of(measure)
-    means = _with_extremes(analysis)
-    means[["mean", "se", "low", "high"]] = means[["mean", "se", "low", "high"]] * scale
-    means["low"] = means["low"].clip(lower=0.0)
-    return means.assign(season=scope.season, site=scope.site, measure=measure.id)[list(MEANS)]
+    scale, table = scale_of(measure), analysis.means
+    shown = {
+        "mean": np.array(list(shown_means(analysis).values())) * scale,
+        "se": table["se"].to_numpy() * scale,
+        "low": (table["low"].to_numpy() * scale).clip(0.0),
+        "high": table["high"].to_numpy() * scale,
+    }
+    where = {"season": scope.season, "site": scope.site, "measure": measure.id}
+    kept = {name: table[name].to_numpy() for name in ("treatment", "df", "letters", "n")}
+    return pd.DataFrame(where | kept | shown)[list(MEANS)]
 
 
 def scale_of(measure: Measure) -> float:
     """Factor from the response scale to the one people read: shares are read as percent."""
     return 100.0 if measure.family == "proportion" else 1.0
-
-
-def _with_extremes(analysis: Analysis) -> pd.DataFrame:
-    means = analysis.means
-    return means.assign(mean=list(shown_means(analysis).values()))
 
 
 def shown_means(analysis: Analysis) -> dict[str, float]:

@@ -8,7 +8,7 @@ from trialkit import columns
 from trialkit.measures.happenings import dates_of, nearest_dates
 from trialkit.measures.protocol_words import gap_row, no_visit_row, timed_rows
 from trialkit.measures.site_data import SiteData, site_data
-from trialkit.measures.steady import once_per_tables
+from trialkit.measures.steady import once_per_data, once_per_tables
 from trialkit.measures.tables import table_of
 from trialkit.study import ProtocolRule, Study
 
@@ -37,10 +37,16 @@ def timed(rule: ProtocolRule, data: SiteData) -> pd.DataFrame:
 
     Of an event that happened more than once the one nearest to the plan is taken.
     """
-    plots = _plots(rule, data)
-    planned = dates_of(data, str(rule.after)).reindex(plots.index)
-    planned = planned + pd.Timedelta(days=rule.days)
-    happened = nearest_dates(data, str(rule.event), planned)
+    return _timed(data, rule.treatments, str(rule.event), str(rule.after), rule.days)
+
+
+@once_per_data
+def _timed(
+    data: SiteData, treatments: tuple[str, ...], event: str, after: str, days: int
+) -> pd.DataFrame:
+    plots = _plots(treatments, data)
+    planned = dates_of(data, after).reindex(plots.index) + pd.Timedelta(days=days)
+    happened = nearest_dates(data, event, planned)
     return plots[["treatment"]].assign(planned=planned, happened=happened).reset_index()
 
 
@@ -60,7 +66,7 @@ def visits_of(
 
     Pickings count for the whole treatment, because a plot without ripe fruit has no row.
     """
-    plots = _plots(rule, data)
+    plots = _plots(rule.treatments, data)
     table = table_of(tables, str(rule.table))
     rows = table.loc[table["plot"].isin(plots.index), ["plot", "date"]].drop_duplicates()
     rows = rows.assign(treatment=rows["plot"].map(plots["treatment"]))
@@ -77,9 +83,9 @@ def last_on_record(data: SiteData, tables: Mapping[str, pd.DataFrame]) -> pd.Tim
     return max(known, default=pd.Timestamp(data.study.season(data.season).first_date))
 
 
-def _plots(rule: ProtocolRule, data: SiteData) -> pd.DataFrame:
+def _plots(treatments: tuple[str, ...], data: SiteData) -> pd.DataFrame:
     plots = data.standing
-    return plots[plots["treatment"].isin(rule.treatments)] if rule.treatments else plots
+    return plots[plots["treatment"].isin(treatments)] if treatments else plots
 
 
 def _broken(
@@ -108,7 +114,7 @@ def _broken_gaps(
     wide = gaps[gaps["days"] > int(rule.every_days or 0) + rule.within]
     rows: list[tuple[object, ...]] = []
     if not data.until.running:
-        never = set(_plots(rule, data)["treatment"]) - set(total.index)
+        never = set(_plots(rule.treatments, data)["treatment"]) - set(total.index)
         rows += [no_visit_row(rule, treatment) for treatment in sorted(never)]
     for treatment, of_treatment in wide.groupby("treatment", observed=True):
         ordered = of_treatment.sort_values("before", kind="stable")

@@ -7,7 +7,7 @@ filled in, checked and compared later without any data at hand.
 import json
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, Final
 
 from trialkit.errors import TrialkitError
@@ -102,7 +102,7 @@ class Facts:
 
     def to_bytes(self) -> bytes:
         """Return the facts as they stand in their file; the same facts are the same bytes."""
-        content = plain({"format": FORMAT, **asdict(self)})
+        content = {"format": FORMAT, **plain(self)}
         return (json.dumps(content, indent=1, ensure_ascii=False) + "\n").encode()
 
 
@@ -151,6 +151,8 @@ def _value(told: Mapping[str, Any]) -> Value:
 
 def plain(content: Any) -> Any:
     """Plain data in which a number that JSON cannot say is written as text."""
+    if is_dataclass(content):
+        return {one.name: plain(getattr(content, one.name)) for one in fields(content)}
     if isinstance(content, Mapping):
         return {key: plain(one) for key, one in content.items()}
     if isinstance(content, list | tuple):

@@ -89,9 +89,9 @@ def _effect_words(value: float, effect: dict[str, Any], unit: str) -> str:
 
 
 def _in_display_units(study: Study, measure: Measure, means: pd.DataFrame) -> pd.DataFrame:
-    numbers = ["mean", "low", "high"]
-    shown = means[numbers].apply(lambda one: to_display(one, measure.quantity, study.units))
-    return means.assign(**{name: shown[name] for name in numbers})
+    numbers = ("mean", "low", "high")
+    shown = {name: to_display(means[name], measure.quantity, study.units) for name in numbers}
+    return means.assign(**shown)
 
 
 def _largest(numbers: Any) -> float:

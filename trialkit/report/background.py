@@ -5,6 +5,7 @@ import math
 from trialkit import measures
 from trialkit.intake import Background, SiteSeason, Uncorrected
 from trialkit.report.corrections import Undone
+from trialkit.report.weather import weather_of
 from trialkit.study import Study
 
 
@@ -39,7 +40,7 @@ def event_times(study: Study, data: SiteSeason) -> dict[str, dict[str, float]]:
 def _in_bloom(study: Study, data: SiteSeason) -> tuple[float | None, float | None]:
     if data.tables["weather"].empty:
         return None, None
-    found = measures.weather_summary(study, data.season, data.site, data.tables)
+    found = weather_of(study, data)
     return _known(found.wet_days_in_bloom), _known(found.hot_days_in_bloom)
 
 
