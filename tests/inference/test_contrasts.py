@@ -5,7 +5,13 @@ import pandas as pd
 import pytest
 
 from trialkit.inference.analysis import Analysis
-from trialkit.inference.contrasts import contrast_table, letters_of, means_table, pairs_of
+from trialkit.inference.contrasts import (
+    adjusted_p,
+    contrast_table,
+    letters_of,
+    means_table,
+    pairs_of,
+)
 from trialkit.inference.design import make_design
 from trialkit.inference.effect_sizes import effect_size_table
 from trialkit.inference.estimates import Bound, MarginalMeans, ModelResult
@@ -83,7 +89,7 @@ def test_proportions_come_back_between_zero_and_one_with_delta_method_errors():
 
 def test_letters_follow_bounds_too():
     result = net_has_none()
-    every = contrast_table(result, pairs_of(result.means, None), "tukey", 0.95)
+    every = adjusted_p(result, pairs_of(result.means, None), "tukey", 0.95)
     letters = dict(zip(LABELS, letters_of(result, every, "tukey", 0.95), strict=True))
     assert not set(letters["net"]) & set(letters["check"])
 
@@ -108,3 +114,12 @@ def test_the_percent_change_of_a_bound_given_the_other_way_round_has_its_end():
     found = effect_size_table(result, ((2, 0),), 0.95).iloc[0]
     assert found["high"] == pytest.approx(-80.0)
     assert np.isnan(found["value"])
+
+
+@pytest.mark.parametrize("how", ["tukey", "holm", "none"])
+def test_p_values_alone_are_those_of_the_table(how):
+    for result in (model(), net_has_none()):
+        pairs = pairs_of(result.means, None)
+        alone = adjusted_p(result, pairs, how, 0.95)
+        whole = contrast_table(result, pairs, how, 0.95).frame["p_adjusted"]
+        np.testing.assert_array_equal(alone, whole.to_numpy())

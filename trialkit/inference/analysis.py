@@ -10,6 +10,7 @@ import pandas as pd
 from trialkit.inference import checks, effect_sizes, multiplicity
 from trialkit.inference.contrasts import (
     ContrastTable,
+    adjusted_p,
     contrast_table,
     letters_of,
     means_table,
@@ -47,7 +48,7 @@ class Analysis:
     @cached_property
     def means(self) -> pd.DataFrame:
         """Frame of MEAN_KEYS and ``n``, on the response scale."""
-        letters = letters_of(self.model, self._every_pair, self.adjust, self.level)
+        letters = letters_of(self.model, self._p_of_every_pair, self.adjust, self.level)
         return means_table(self.model, self.level, letters)
 
     @property
@@ -75,19 +76,32 @@ class Analysis:
     def _pairs(self) -> tuple[Pair, ...]:
         return pairs_of(self.model.means, self.design.control)
 
+    @property
+    def _is_of_every_pair(self) -> bool:
+        """Whether what is reported is adjusted for all pairs, even where only some are reported."""
+        if self.adjust in ("dunnett", "tukey"):
+            return self.adjust == "tukey"
+        return set(self._pairs) == set(pairs_of(self.model.means, None))
+
     @cached_property
     def _every_pair(self) -> ContrastTable:
+        every = pairs_of(self.model.means, None)
+        return contrast_table(self.model, every, self.adjust, self.level)
+
+    @property
+    def _p_of_every_pair(self) -> np.ndarray:
+        """Adjusted p values of all pairs, for letters; their intervals only where reported."""
+        if self._is_of_every_pair:
+            return self._every_pair.frame["p_adjusted"].to_numpy()
         how = "tukey" if self.adjust == "dunnett" else self.adjust
-        return contrast_table(self.model, pairs_of(self.model.means, None), how, self.level)
+        return adjusted_p(self.model, pairs_of(self.model.means, None), how, self.level)
 
     @cached_property
     def _reported(self) -> ContrastTable:
-        """Reported comparisons; Tukey's family is all pairs even where only some are reported."""
-        pairs, every = self._pairs, pairs_of(self.model.means, None)
-        if self.adjust == "dunnett" or (self.adjust != "tukey" and set(pairs) != set(every)):
-            return contrast_table(self.model, pairs, self.adjust, self.level)
-        place = [every.index(pair) for pair in pairs]
-        whole = self._every_pair
+        if not self._is_of_every_pair:
+            return contrast_table(self.model, self._pairs, self.adjust, self.level)
+        every, whole = pairs_of(self.model.means, None), self._every_pair
+        place = [every.index(pair) for pair in self._pairs]
         return ContrastTable(whole.frame.iloc[place].reset_index(drop=True), whole.method)
 
     def _comparison_notes(self) -> list[str]:

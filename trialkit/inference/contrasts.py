@@ -43,17 +43,33 @@ def contrast_table(
     logit). A pair listed in ``result.bounds`` has only one end, which stands as it is at the level
     its model gave it; the other pairs then are adjusted by Šidák's inequality over the family.
     """
-    rows = _differences(result, pairs)
-    bounded = [bound_of(result, i, j) for i, j in pairs]
-    estimable = np.isfinite(rows["se"]) & np.array([bound is None for bound in bounded])
-    for name in ("estimate", "se", "df", "p"):
-        rows[name] = np.where(estimable, rows[name], np.nan)
+    rows, bounded = _compared(result, pairs)
     adjustment = _adjust(result.means, pairs, rows, bounded, how, level)
     half = adjustment.critical * rows["se"]
     rows |= {"low": rows["estimate"] - half, "high": rows["estimate"] + half}
     rows |= {"p_adjusted": adjustment.p} | _ratios(rows, result.means.link)
     _put_bounds(rows, bounded)
-    return ContrastTable(pd.DataFrame(rows)[list(CONTRAST_COLUMNS)], adjustment.method)
+    frame = pd.DataFrame({name: rows[name] for name in CONTRAST_COLUMNS})
+    return ContrastTable(frame, adjustment.method)
+
+
+def adjusted_p(result: ModelResult, pairs: tuple[Pair, ...], how: str, level: float) -> np.ndarray:
+    """Return ``p_adjusted`` (m,) of :func:`contrast_table` without its intervals, which cost more.
+
+    They are those of the same family, so that letters agree with a table of the same pairs.
+    """
+    rows, bounded = _compared(result, pairs)
+    return _adjust(result.means, pairs, rows, bounded, how, level, intervals=False).p
+
+
+def _compared(result: ModelResult, pairs: tuple[Pair, ...]) -> tuple[Columns, list[Bound | None]]:
+    """Return differences, those that have only a bound being unknown, and the bounds."""
+    rows = _differences(result, pairs)
+    bounded = [bound_of(result, i, j) for i, j in pairs]
+    estimable = np.isfinite(rows["se"]) & np.array([bound is None for bound in bounded])
+    for name in ("estimate", "se", "df", "p"):
+        rows[name] = np.where(estimable, rows[name], np.nan)
+    return rows, bounded
 
 
 def _differences(result: ModelResult, pairs: tuple[Pair, ...]) -> Columns:
@@ -89,7 +105,7 @@ def _inverse(ratio: float) -> float:
 
 def _adjust(
     means: MarginalMeans, pairs: tuple[Pair, ...], rows: Columns,
-    bounded: list[Bound | None], how: str, level: float,
+    bounded: list[Bound | None], how: str, level: float, intervals: bool = True,
 ) -> multiplicity.Adjustment:  # fmt: skip
     """Adjust over the whole family; with bounds in it, by Šidák's inequality."""
     known = np.isfinite(rows["se"])
@@ -97,7 +113,9 @@ def _adjust(
     t, df = (rows["estimate"] / rows["se"])[known], rows["df"][known]
     if known.all() or how == "none":
         kept = [pair for pair, keep in zip(pairs, known, strict=True) if keep]
-        done = multiplicity.adjust(t, df, means.covariance, kept, how=how, level=level)
+        done = multiplicity.adjust(
+            t, df, means.covariance, kept, how=how, level=level if intervals else None
+        )
         p[known], critical[known], method = done.p, done.critical, done.method
     else:
         size, method = len(known), "Šidák's inequality over all comparisons, some of them bounds"
@@ -143,40 +161,43 @@ def means_table(result: ModelResult, level: float, letter: list[str]) -> pd.Data
     means = result.means
     se = np.sqrt(np.diag(means.covariance))
     half = multiplicity.quantile(1 - level, means.df) * se
-    table = pd.DataFrame(
+    shown = se * slope(means.estimate, means.link)
+    low = to_response(means.estimate - half, means.link)
+    high = to_response(means.estimate + half, means.link)
+    for n, label in enumerate(means.treatments):
+        if (label, "") in result.bounds:
+            bound = result.bounds[label, ""]
+            shown[n], low[n], high[n] = np.nan, bound.low, bound.high
+    return pd.DataFrame(
         {
             "treatment": list(means.treatments),
             "mean": to_response(means.estimate, means.link),
-            "se": se * slope(means.estimate, means.link),
+            "se": shown,
             "df": means.df,
-            "low": to_response(means.estimate - half, means.link),
-            "high": to_response(means.estimate + half, means.link),
+            "low": low,
+            "high": high,
             "letters": letter,
             "n": means.n,
         }
     )
-    for n, label in enumerate(means.treatments):
-        if (label, "") in result.bounds:
-            bound = result.bounds[label, ""]
-            table.loc[n, ["se", "low", "high"]] = [np.nan, bound.low, bound.high]
-    return table
 
 
-def letters_of(result: ModelResult, table: ContrastTable, how: str, level: float) -> list[str]:
-    """Return compact letters, ``a`` for the largest mean, from a table of all pairs.
+def letters_of(result: ModelResult, p_adjusted: np.ndarray, how: str, level: float) -> list[str]:
+    """Return compact letters, ``a`` for the largest mean, from the p values of all pairs.
 
     Unadjusted letters are protected: where the F test of treatments finds nothing, all share one.
     """
     means = result.means
     k = len(means.treatments)
     differ = np.zeros((k, k), dtype=bool)
-    for (i, j), p in zip(pairs_of(means, None), table.frame["p_adjusted"], strict=True):
+    for (i, j), p in zip(pairs_of(means, None), p_adjusted, strict=True):
         differ[i, j] = differ[j, i] = bool(p <= 1 - level)
     if how == "none" and not _any_difference(result, level):
         differ[:] = False
     order = np.argsort(-np.nan_to_num(means.estimate, nan=-np.inf, neginf=-1e308), kind="stable")
     found = letters(differ[np.ix_(order, order)])
-    return [found[list(order).index(i)] for i in range(k)]
+    places = order.tolist()
+    return [found[places.index(i)] for i in range(k)]
 
 
 def _any_difference(result: ModelResult, level: float) -> bool:

@@ -40,7 +40,7 @@ def further_tables(design: Design, model: ModelResult, level: float) -> dict[str
         table = contrast_table(part, pairs, "tukey" if kind == "whole_plot" else "holm", level)
         letters = [""] * len(means.treatments)
         if kind == "whole_plot":
-            letters = letters_of(part, table, "tukey", level)
+            letters = letters_of(part, table.frame["p_adjusted"].to_numpy(), "tukey", level)
         shown = means_table(part, level, letters).rename(columns=LABEL)
         found[kind] = FurtherMeans(shown, table.frame.rename(columns=LABEL), table.method)
     return found

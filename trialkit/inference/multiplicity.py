@@ -27,7 +27,7 @@ class Adjustment:
 
 def adjust(
     t: np.ndarray, df: np.ndarray, means_covariance: np.ndarray, pairs: Sequence[Pair],
-    *, how: str = "tukey", level: float = 0.95,
+    *, how: str = "tukey", level: float | None = 0.95,
 ) -> Adjustment:  # fmt: skip
     """Adjust m comparisons of means for their number.
 
@@ -38,24 +38,31 @@ def adjust(
                        Tukey 1953; with equal variances the studentized range; unbalanced as in
                        Hothorn, Bretz & Westfall 2008, Biom. J. 50:346); ``holm``: Holm 1979,
                        Scand. J. Stat. 6:65, with Bonferroni intervals; ``none``: unadjusted.
+    level            : coverage of the intervals; None where only p values are wanted, and the
+                       critical values then are NaN.
 
     >>> done = adjust(np.array([2.0, 3.0]), np.array([8.0, 8.0]), np.eye(3), [(1, 0), (2, 0)])
     >>> done.p.round(3).tolist()
     [0.138, 0.031]
     """
     t, df = np.asarray(t, dtype=float), np.asarray(df, dtype=float)
-    raw = two_sided(t, df)
-    miss, m = 1 - level, len(t)
-    if how == "none":
-        return Adjustment(raw, quantile(miss, df), "not adjusted (least significant difference)")
-    if how == "holm":
-        return Adjustment(holm(raw), quantile(miss / m, df),
-                          "Holm's step-down p values with Bonferroni intervals")  # fmt: skip
+    if how in ("none", "holm"):
+        return _one_by_one(two_sided(t, df), df, how, level)
     family = comparisons(means_covariance, pairs)
     p = np.empty_like(t)
     for each in np.unique(df):
         p[df == each] = tail(np.abs(t[df == each]), family, float(each))
-    return Adjustment(p, _critical_values(level, family, df), _words(how, family))
+    reach = np.full(len(t), np.nan) if level is None else _critical_values(level, family, df)
+    return Adjustment(p, reach, _words(how, family))
+
+
+def _one_by_one(p: np.ndarray, df: np.ndarray, how: str, level: float | None) -> Adjustment:
+    """Return the unadjusted comparisons, or Holm's, which know nothing of correlations."""
+    share = 1 if how == "none" else len(p)
+    reach = np.full(len(p), np.nan) if level is None else quantile((1 - level) / share, df)
+    if how == "none":
+        return Adjustment(p, reach, "not adjusted (least significant difference)")
+    return Adjustment(holm(p), reach, "Holm's step-down p values with Bonferroni intervals")
 
 
 def _words(how: str, family: Comparisons) -> str:
