@@ -53,13 +53,24 @@ def _check_distinct(names: Mapping[str, str]) -> None:
 
 def factor_column(column: pd.Series) -> pd.Series:
     """Return the labels of a factor as an object series, None where the cell is empty."""
-    return pd.Series([label_of(value) for value in column], index=column.index, dtype=object)
+    return pd.Series(labels_in(column), index=column.index, dtype=object)
+
+
+def labels_in(column: pd.Series) -> np.ndarray:
+    """Return the labels of a factor as text (n,), None where the cell is empty."""
+    labels = np.empty(len(column), dtype=object)
+    labels[:] = [label_of(value) for value in column]
+    return labels
 
 
 def number_column(column: pd.Series, role: str) -> pd.Series:
     """Return floats, NaN where empty; text, dates and infinities raise AnalysisError."""
     if pd.api.types.is_datetime64_any_dtype(column.dtype):
         raise AnalysisError(f"Column '{column.name}' holds dates, but {role} needs numbers.")
+    if isinstance(column.dtype, np.dtype) and column.dtype.kind in "fiu":
+        numbers = column.astype(float)
+        refuse_values(numbers, np.isinf(numbers.to_numpy()), "is infinite", _CELL)
+        return numbers
     blank = np.array([label_of(value) is None for value in column], dtype=bool)
     converted = pd.to_numeric(column.mask(blank), errors="coerce")
     numbers = pd.Series(np.asarray(converted, dtype=float), index=column.index, name=column.name)

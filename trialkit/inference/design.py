@@ -5,8 +5,9 @@ Everything that comes from outside is checked here once, so that the models may 
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal, cast, get_args
+from typing import Any, Literal, cast, get_args
 
+import numpy as np
 import pandas as pd
 
 from trialkit.errors import AnalysisError
@@ -109,8 +110,9 @@ def make_design(
     columns_in.check_columns(frame, names)
     layout.check_roles(names, kind)
     whole = _canonical(frame, names)
-    used, dropped = _leave_out(whole, names)
-    layout.check_treatments_left(whole, used, names)
+    kept, dropped = _leave_out(whole, frame.index, names)
+    used = pd.DataFrame({role: column[kept] for role, column in whole.items()}, frame.index[kept])
+    layout.check_treatments_left(whole["treatment"], used, names)
     layout.check_values(used, names, kind)
     layout.check_split_plot(used, names, kind)
     check = _control(used, control, names)
@@ -125,47 +127,44 @@ def _family(family: str) -> Family:
     return cast(Family, family)
 
 
-def _canonical(frame: pd.DataFrame, names: Mapping[str, str]) -> pd.DataFrame:
-    columns = {
-        role: columns_in.number_column(frame[name], role)
+def _canonical(frame: pd.DataFrame, names: Mapping[str, str]) -> dict[str, np.ndarray]:
+    """Return the columns by role: numbers as floats, labels as text or None."""
+    return {
+        role: columns_in.number_column(frame[name], role).to_numpy()
         if role in NUMBERS
-        else columns_in.factor_column(frame[name])
+        else columns_in.labels_in(frame[name])
         for role, name in names.items()
     }
-    return pd.DataFrame({role: column.to_numpy() for role, column in columns.items()}, frame.index)
 
 
 def _leave_out(
-    whole: pd.DataFrame, names: Mapping[str, str]
-) -> tuple[pd.DataFrame, tuple[Dropped, ...]]:
-    """Return the rows that are complete, and the others with the first reason found."""
-    reasons = pd.Series([None] * len(whole), dtype=object)
+    whole: Mapping[str, np.ndarray], index: pd.Index, names: Mapping[str, str]
+) -> tuple[np.ndarray, tuple[Dropped, ...]]:
+    """Return which rows are complete, and the others with the first reason found."""
+    reasons = np.full(len(index), None, dtype=object)
+    kept = np.ones(len(index), dtype=bool)
     for role, name in names.items():
-        empty = whole[role].isna().to_numpy() & reasons.isna().to_numpy()
-        reasons[empty] = f"'{name}' {columns_in.MISSING}"
+        empty = pd.isna(whole[role]) & kept
+        reasons[empty], kept[empty] = f"'{name}' {columns_in.MISSING}", False
     if "trials" in whole:
-        nothing = whole["trials"].eq(0).to_numpy() & reasons.isna().to_numpy()
-        reasons[nothing] = f"'{names['trials']}' is 0: nothing was examined"
-    kept = reasons.isna().to_numpy()
-    dropped = tuple(
-        Dropped(label, str(reason))
-        for label, reason, keep in zip(whole.index, reasons, kept, strict=True)
-        if not keep
-    )
-    return whole[kept], dropped
+        nothing = (whole["trials"] == 0) & kept
+        reasons[nothing], kept[nothing] = f"'{names['trials']}' is 0: nothing was examined", False
+    lost = np.flatnonzero(~kept)
+    return kept, tuple(Dropped(index[row], str(reasons[row])) for row in lost.tolist())
 
 
 def _plots(frame: pd.DataFrame, used: pd.DataFrame) -> pd.Series | None:
     """Return the plot labels of the rows used, if the frame has a column ``plot``."""
     if "plot" not in frame.columns or not frame.index.is_unique:
         return None
-    return columns_in.factor_column(frame["plot"]).loc[used.index]
+    plots = columns_in.factor_column(frame["plot"])
+    return plots if len(plots) == len(used) else plots.loc[used.index]
 
 
 def _control(used: pd.DataFrame, control: object, names: Mapping[str, str]) -> str | None:
     label = label_of(control)
-    known = natural_order(used["treatment"])
-    if label is not None and label not in known:
+    if label is not None and label not in set(used["treatment"]):
+        known = natural_order(used["treatment"])
         raise AnalysisError(
             f"Column '{names['treatment']}' has no treatment '{label}', named as control. "
             f"The treatments are: {', '.join(known)}."
@@ -177,13 +176,18 @@ def _ordered(
     used: pd.DataFrame, frame: pd.DataFrame, names: Mapping[str, str], control: str | None
 ) -> pd.DataFrame:
     """Return the frame with factors as categoricals, in the user's own order where one is set."""
-    result = used.copy()
-    for role in set(FACTORS) & set(names):
+    columns: dict[str, Any] = {}
+    for role in names:
+        if role not in FACTORS:
+            columns[role] = used[role].array
+            continue
         first = control if role == "treatment" else None
         levels = natural_order(used[role], first)
         dtype = frame[names[role]].dtype
         if isinstance(dtype, pd.CategoricalDtype) and dtype.ordered:
             stated = [label for label in map(label_of, dtype.categories) if label in levels]
             levels = [x for x in levels if x == first] + [str(x) for x in stated if x != first]
-        result[role] = pd.Categorical(used[role], categories=levels)
-    return result
+        place = {label: n for n, label in enumerate(levels)}
+        codes = [place.get(label, -1) for label in used[role]]
+        columns[role] = pd.Categorical.from_codes(codes, categories=pd.Index(levels))
+    return pd.DataFrame(columns, used.index)

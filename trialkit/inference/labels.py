@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -17,6 +18,8 @@ def label_of(value: object) -> str | None:
     >>> label_of(25.0), label_of(" mulch "), label_of(float("nan")), label_of("")
     ('25', 'mulch', None, None)
     """
+    if type(value) is str:  # most labels are, and cost the least this way
+        return value.strip() or None
     if value is None or value is pd.NaT or value is pd.NA:
         return None
     if isinstance(value, float | np.floating):
@@ -28,6 +31,7 @@ def label_of(value: object) -> str | None:
     return text or None
 
 
+@lru_cache(maxsize=4096)
 def natural_key(label: str) -> tuple[tuple[int, float, str], ...]:
     """Return a sort key by which ``T2`` comes before ``T10`` and numbers before words.
 

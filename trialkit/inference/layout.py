@@ -1,5 +1,6 @@
 """What a design must be to answer a question about treatments: the checks behind make_design."""
 
+from collections import Counter
 from collections.abc import Mapping
 
 import numpy as np
@@ -86,20 +87,23 @@ def _check_only_with(names: Names, family: str, role: str, wanted: str) -> None:
         )
 
 
-def check_treatments_left(whole: pd.DataFrame, used: pd.DataFrame, names: Names) -> None:
-    """Raise AnalysisError for a treatment that lost every row, or where fewer than two are left."""
-    if used.empty:
+def check_treatments_left(treatment: np.ndarray, used: pd.DataFrame, names: Names) -> None:
+    """Raise AnalysisError for a treatment that lost every row, or where fewer than two are left.
+
+    treatment (n,): the labels of all rows, None where there is none; used: the rows left.
+    """
+    if len(used) == 0:
         raise AnalysisError(
             f"Column '{names['response']}' has no value in any complete row. "
             "Fill in the values, or choose another response."
         )
-    gone = natural_order(set(whole["treatment"].dropna()) - set(used["treatment"]))
+    left = list(dict.fromkeys(used["treatment"]))
+    gone = natural_order(set(treatment) - {None, *left})
     if gone:
         raise AnalysisError(
             f"Treatment '{gone[0]}' has no value of '{names['response']}' in any plot. Leave its "
             "rows out of the table and say in the report that it could not be judged."
         )
-    left = used["treatment"].unique()
     if len(left) < 2:
         raise AnalysisError(
             f"Column '{names['treatment']}' holds a single treatment ('{left[0]}'). A comparison "
@@ -109,33 +113,41 @@ def check_treatments_left(whole: pd.DataFrame, used: pd.DataFrame, names: Names)
 
 def check_values(used: pd.DataFrame, names: Names, family: str) -> None:
     """Raise AnalysisError for responses, trials or exposures that the family cannot have."""
-    response = used["response"].rename(names["response"])
+    response = used["response"].to_numpy()
     if family == "lognormal":
-        refuse_values(response, response <= 0, "has no logarithm",
-                      "Correct it, or use family 'normal', or 'count' for counts")  # fmt: skip
+        _refuse(used, names, "response", response <= 0, "has no logarithm",
+                "Correct it, or use family 'normal', or 'count' for counts")  # fmt: skip
     if family in ("count", "proportion"):
-        refuse_values(response, response < 0, "is negative, which a count cannot be",
-                      "Correct it, or use family 'normal'")  # fmt: skip
-    if "trials" in used:
-        refuse_values(used["trials"].rename(names["trials"]), used["trials"] < 0,
-                      "is negative", "Give the number examined")  # fmt: skip
-        refuse_values(response, response > used["trials"], "is more than the number examined",
-                      f"Correct it or column '{names['trials']}'")  # fmt: skip
-    if "exposure" in used:
-        refuse_values(used["exposure"].rename(names["exposure"]), used["exposure"] <= 0,
-                      "is not positive", "Give the plants or the area examined")  # fmt: skip
+        _refuse(used, names, "response", response < 0, "is negative, which a count cannot be",
+                "Correct it, or use family 'normal'")  # fmt: skip
+    if "trials" in names:
+        trials = used["trials"].to_numpy()
+        _refuse(used, names, "trials", trials < 0, "is negative", "Give the number examined")
+        _refuse(used, names, "response", response > trials, "is more than the number examined",
+                f"Correct it or column '{names['trials']}'")  # fmt: skip
+    if "exposure" in names:
+        _refuse(used, names, "exposure", used["exposure"].to_numpy() <= 0, "is not positive",
+                "Give the plants or the area examined")  # fmt: skip
     _check_varies(used, names, family)
+
+
+def _refuse(
+    used: pd.DataFrame, names: Names, role: str, bad: np.ndarray, what: str, remedy: str
+) -> None:
+    if bad.any():
+        refuse_values(used[role].rename(names[role]), bad, what, remedy)
 
 
 def _check_varies(used: pd.DataFrame, names: Names, family: str) -> None:
     """Raise AnalysisError where every plot gave the same; nothing found anywhere is told later."""
-    whole = [used[role] for role in ("trials", "exposure") if role in used]
-    per = used["response"] / whole[0] if whole else used["response"]
+    whole = [used[role].to_numpy() for role in ("trials", "exposure") if role in names]
+    response = used["response"].to_numpy()
+    per = response / whole[0] if whole else response
     told_later = {"count": (0.0,), "proportion": (0.0, 1.0)}.get(family, ())
-    if per.nunique() > 1 or per.iloc[0] in told_later:
+    if (per != per[0]).any() or per[0] in told_later:
         return
     raise AnalysisError(
-        f"Column '{names['response']}' has the same value ({per.iloc[0]:g}) in every "
+        f"Column '{names['response']}' has the same value ({per[0]:g}) in every "
         "plot. Without variation there is nothing to test; report the value itself."
     )
 
@@ -146,7 +158,7 @@ def check_layout(used: pd.DataFrame, names: Names, plots: pd.Series | None = Non
     ``plots`` are labels that tell the plots apart where a block holds a treatment more than once.
     """
     for role in ("block", "row", "column", "whole_plot", "environment"):
-        if role in names and used[role].nunique() < 2:
+        if role in names and len(set(used[role])) < 2:
             raise AnalysisError(_single_level(role, names[role], str(used[role].iloc[0])))
     for role in ("environment",) if "environment" in names else ("block", "row", "column"):
         if role in names:
@@ -173,6 +185,8 @@ def _check_duplicates(used: pd.DataFrame, names: Names, plots: pd.Series | None)
         cell = [role for role in roles if role in names]
     else:
         return
+    if len(set(zip(*(used[role] for role in cell), strict=True))) == len(used):
+        return
     told_apart = used if plots is None else used.assign(plot=plots.loc[used.index])
     crossed = "whole_plot" in names and not is_nested(used)
     keys = cell if plots is None or crossed else [*cell, "plot"]
@@ -190,7 +204,7 @@ def _check_duplicates(used: pd.DataFrame, names: Names, plots: pd.Series | None)
 
 
 def _check_replication(used: pd.DataFrame, names: Names) -> None:
-    if len(used) <= used["treatment"].nunique():
+    if len(used) <= len(set(used["treatment"])):
         raise AnalysisError(
             f"Every treatment of '{names['treatment']}' has one plot only, which leaves nothing "
             "to measure the error with. Replicates are needed."
@@ -199,6 +213,10 @@ def _check_replication(used: pd.DataFrame, names: Names) -> None:
 
 def _check_connected(used: pd.DataFrame, role: str, names: Names) -> None:
     """Raise AnalysisError where treatments can be compared only across different blocks."""
+    pairs = set(zip(used["treatment"], used[role], strict=True))
+    treatments_in = Counter(level for _, level in pairs)
+    if max(treatments_in.values()) == len({treatment for treatment, _ in pairs}):
+        return  # one level holds every treatment, and each other level some treatment
     treatments, levels = pd.factorize(used["treatment"]), pd.factorize(used[role])
     t, b = len(treatments[1]), len(levels[1])
     links = coo_matrix((np.ones(len(used)), (treatments[0], t + levels[0])), shape=(t + b, t + b))
