@@ -1,6 +1,6 @@
 """How large an effect is: standardised, relative, and as a share of variance, with intervals."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -10,7 +10,8 @@ from trialkit.inference import fieller, multiplicity
 from trialkit.inference.contrasts import bound_of
 from trialkit.inference.effect import Effect
 from trialkit.inference.estimates import MarginalMeans, ModelResult
-from trialkit.inference.multivariate_t import Pair, scale_rule
+from trialkit.inference.multivariate_t import Pair
+from trialkit.inference.t_quadrature import scale_rule
 
 EFFECT_COLUMNS = ("name", "kind", "treatment", "versus", "value", "low", "high", "note")
 
@@ -46,10 +47,9 @@ def _share_rows(result: ModelResult, level: float) -> list[tuple[object, ...]]:
         return []
     F, df1, df2 = (float(row[name].iloc[0]) for name in ("F", "df1", "df2"))
     n = int(result.means.n.sum())
-    shares = {
-        "partial_eta_squared": partial_eta_squared(F, df1, df2, n, level),
-        "partial_omega_squared": partial_omega_squared(F, df1, df2, n, level),
-    }
+    eta = partial_eta_squared(F, df1, df2, n, level)
+    omega = replace(eta, value=_omega_squared(F, df1, n))
+    shares = {"partial_eta_squared": eta, "partial_omega_squared": omega}
     return [(k, k, "", "", e.value, e.low, e.high, e.note) for k, e in shares.items()]
 
 
@@ -185,8 +185,12 @@ def partial_omega_squared(F: float, df1: float, df2: float, n: int, level: float
     0.2254
     """
     low, high = share_interval(F, df1, df2, n, level)
+    return Effect(_omega_squared(F, df1, n), low, high)
+
+
+def _omega_squared(F: float, df1: float, n: int) -> float:
     excess = df1 * (F - 1)
-    return Effect(max(0.0, excess / (excess + n)) if excess + n > 0 else 0.0, low, high)
+    return max(0.0, excess / (excess + n)) if excess + n > 0 else 0.0
 
 
 def share_interval(F: float, df1: float, df2: float, n: int, level: float) -> tuple[float, float]:

@@ -10,15 +10,20 @@ as in Genz & Bretz 2009, Computation of Multivariate Normal and t Probabilities)
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from scipy import optimize, special
+
+from trialkit.inference.t_quadrature import range_inside, star_inside
 
 Pair = tuple[int, int]
 LATTICE_POINTS = 16384
 BINS = 128
 _PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71, 73, 79, 83)
+
+
+Inside = Callable[[np.ndarray, float], np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -28,6 +33,16 @@ class Comparisons:
     V: np.ndarray
     pairs: tuple[Pair, ...]
     scale: np.ndarray
+
+    @cached_property
+    def loadings(self) -> np.ndarray | None:
+        """Return λ with corr(T_i, T_j) = λ_i λ_j where all pairs share one mean and that holds."""
+        return _star_loadings(self)
+
+    @cached_property
+    def inside(self) -> Inside:
+        """Return the function of c (q,) and the degrees of freedom that is P(max |T| <= c)."""
+        return _way_inside(self)
 
 
 def comparisons(V: np.ndarray, pairs: Sequence[Pair]) -> Comparisons:
@@ -50,7 +65,7 @@ def tail(c: np.ndarray, family: Comparisons, df: float) -> np.ndarray:
     single = _single(c, df)
     if len(family.pairs) == 1:
         return single
-    return np.clip(1 - _inside(c, family, df), single, np.minimum(1, len(family.pairs) * single))
+    return np.clip(1 - family.inside(c, df), single, np.minimum(1, len(family.pairs) * single))
 
 
 def _single(c: np.ndarray, df: float) -> np.ndarray:
@@ -59,13 +74,16 @@ def _single(c: np.ndarray, df: float) -> np.ndarray:
     return np.asarray(2 * tail_of)
 
 
-def _inside(c: np.ndarray, family: Comparisons, df: float) -> np.ndarray:
-    loadings = _star_loadings(family)
+def _way_inside(family: Comparisons) -> Inside:
+    """Choose between quadrature and lattice; what no c and no df changes is worked out once."""
+    k, loadings = len(family.V), family.loadings
     if loadings is not None:
-        return _star_inside(c, loadings, df)
+        return lambda c, df: star_inside(c, loadings, df)
     if _is_tukey(family):
-        return _range_inside(c * np.sqrt(2), len(family.V), df)
-    return _sphere_inside(c, family, df)
+        return lambda c, df: range_inside(c * np.sqrt(2), k, df)
+    if k - 1 > len(_PRIMES):
+        return lambda c, df: 1 - len(family.pairs) * _single(c, df)
+    return _sphere_inside(family, _exchangeable(family))
 
 
 def critical(level: float, family: Comparisons, df: float) -> float:
@@ -79,32 +97,47 @@ def critical(level: float, family: Comparisons, df: float) -> float:
     low, high = _quantile(miss, df), _quantile(miss / m, df)
     if m == 1:
         return low
+    if family.loadings is not None:
+        return _star_critical(low, high, miss, tuple(family.loadings.round(13).tolist()), float(df))
+    if _is_tukey(family):
+        return _range_critical(low, high, miss, len(family.V), float(df))
+    return _solved(lambda x: tail(x, family, df), low, high, miss)
 
-    loadings = _star_loadings(family)
-    if loadings is not None:
-        return _star_critical(low, high, miss, tuple(loadings.round(13).tolist()), float(df))
-    return _solved(lambda x: tail(np.array([x]), family, df), low, high, miss)
+
+# Measures of one balanced trial share their comparisons; what they differ in is rounding. Both
+# functions solve from what stands in their key alone, so that nothing depends on who came first.
 
 
 @lru_cache(maxsize=256)
 def _star_critical(
     low: float, high: float, miss: float, loadings: tuple[float, ...], df: float
 ) -> float:
-    """Measures of one balanced trial share their comparisons; what they differ in is rounding."""
-    return _solved(lambda x: 1 - _star_inside(np.array([x]), np.array(loadings), df),
-                   low, high, miss)  # fmt: skip
+    return _solved(lambda x: 1 - star_inside(x, np.array(loadings), df), low, high, miss)
 
 
-def _solved(tail_at: Callable[[float], np.ndarray], low: float, high: float, miss: float) -> float:
-    """Return where the tail falls to ``miss`` between two values that hold it, or the nearer."""
+@lru_cache(maxsize=256)
+def _range_critical(low: float, high: float, miss: float, k: int, df: float) -> float:
+    return _solved(lambda x: 1 - range_inside(x * np.sqrt(2), k, df), low, high, miss)
 
-    def f(x: float) -> float:
-        return float(tail_at(x)[0]) - miss
 
-    above, below = f(low), f(high)
-    if above <= 0 or below >= 0:
-        return low if above <= 0 else high
-    return float(optimize.brentq(f, low, high, xtol=1e-10))
+def _solved(
+    tail_at: Callable[[np.ndarray], np.ndarray], low: float, high: float, miss: float
+) -> float:
+    """Return where the tail falls to ``miss`` between two values that hold it, or the nearer.
+
+    Solved on the logarithm of the tail, which is so nearly straight that few steps are needed.
+    """
+    above, below = tail_at(np.array([low, high])).tolist()
+    if above <= miss or below >= miss:
+        return low if above <= miss else high
+    known = {low: np.log(above / miss), high: np.log(below / miss)}
+
+    def excess(x: float) -> float:
+        if x not in known:
+            known[x] = np.log(float(tail_at(np.array([x]))[0]) / miss)
+        return float(known[x])
+
+    return float(optimize.brentq(excess, low, high, xtol=1e-10))
 
 
 def _quantile(two_sided: float, df: float) -> float:
@@ -113,32 +146,7 @@ def _quantile(two_sided: float, df: float) -> float:
     return float(-special.ndtri(two_sided / 2))
 
 
-@lru_cache(maxsize=64)
-def scale_rule(df: float) -> tuple[np.ndarray, np.ndarray]:
-    """Return nodes and weights for s = chi_df / sqrt(df), the estimated over the true error."""
-    if not np.isfinite(df):
-        return np.ones(1), np.ones(1)
-    ends = np.sqrt(2 * special.gammaincinv(df / 2, [1e-14, 1 - 1e-14]) / df)
-    ends[1] = np.sqrt(2 * special.gammainccinv(df / 2, 1e-14) / df)
-    x, w = np.polynomial.legendre.leggauss(48)
-    s = ends[0] + (x + 1) / 2 * (ends[1] - ends[0])
-    log_density = (
-        np.log(2) + df / 2 * np.log(df / 2) - special.gammaln(df / 2)
-        + (df - 1) * np.log(s) - df * s**2 / 2
-    )  # fmt: skip
-    weights = w * (ends[1] - ends[0]) / 2 * np.exp(log_density)
-    return s, weights / weights.sum()
-
-
-@lru_cache(maxsize=1)
-def _normal_rule() -> tuple[np.ndarray, np.ndarray]:
-    x, w = np.polynomial.legendre.leggauss(64)
-    z = 8.5 * x
-    return z, 8.5 * w * np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
-
-
 def _star_loadings(family: Comparisons) -> np.ndarray | None:
-    """Return λ with corr(T_i, T_j) = λ_i λ_j where all pairs share one mean and that holds."""
     shared = set.intersection(*(set(pair) for pair in family.pairs))
     if len(shared) != 1:
         return None
@@ -160,41 +168,18 @@ def _factor(R: np.ndarray) -> np.ndarray | None:
     return loadings if error < 1e-9 and loadings.max() < 0.999 else None
 
 
-def _star_inside(c: np.ndarray, loadings: np.ndarray, df: float) -> np.ndarray:
-    """P(all |T_i| <= c) = E_s E_z Π_i [Φ((cs + λ_i z)/τ_i) - Φ((-cs + λ_i z)/τ_i)], τ² = 1 - λ²."""
-    s, ws = scale_rule(float(df))
-    z, wz = _normal_rule()
-    half, wz = z[z > 0], 2 * wz[z > 0]
-    cs = (c[:, None] * s)[:, :, None]
-    product = np.ones((len(c), len(s), len(half)))
-    for value, times in zip(*np.unique(loadings, return_counts=True), strict=True):
-        tau = np.sqrt(1 - value**2)
-        inside = special.ndtr((cs + value * half) / tau) - special.ndtr((-cs + value * half) / tau)
-        product *= inside**times
-    return np.asarray(product @ wz @ ws)
-
-
 def _is_tukey(family: Comparisons) -> bool:
     k = len(family.V)
     complete = len({frozenset(pair) for pair in family.pairs}) == k * (k - 1) // 2
     return complete and bool(np.ptp(family.scale) < 1e-9 * family.scale.max())
 
 
-def _range_inside(q: np.ndarray, k: int, df: float) -> np.ndarray:
-    """P(studentized range <= q) = E_s k ∫ φ(z) [Φ(z) - Φ(z - qs)]^(k-1) dz."""
-    s, ws = scale_rule(float(df))
-    z, wz = _normal_rule()
-    qs = (np.asarray(q)[:, None] * s)[:, :, None]
-    inside = (special.ndtr(z) - special.ndtr(z - qs)) ** (k - 1)
-    return np.asarray(k * (inside @ wz) @ ws)
-
-
 @lru_cache(maxsize=16)
 def _directions(dimensions: int) -> np.ndarray:
-    """Return (n, dimensions) unit vectors spread evenly: a Richtmyer lattice made normal."""
+    """Return (dimensions, n) unit vectors spread evenly: a Richtmyer lattice made normal."""
     lattice = np.outer(np.arange(1, LATTICE_POINTS + 1), np.sqrt(_PRIMES[:dimensions])) % 1
     normals = special.ndtri(np.abs(2 * lattice - 1))
-    return np.asarray(normals / np.linalg.norm(normals, axis=1, keepdims=True))
+    return np.ascontiguousarray((normals / np.linalg.norm(normals, axis=1, keepdims=True)).T)
 
 
 def _reaches(family: Comparisons) -> tuple[np.ndarray, np.ndarray]:
@@ -204,7 +189,8 @@ def _reaches(family: Comparisons) -> tuple[np.ndarray, np.ndarray]:
     L = np.vstack([np.zeros((1, k - 1)), np.linalg.cholesky(D @ family.V @ D.T)])
     first, second = np.array(family.pairs).T
     rows = (L[first] - L[second]) / family.scale[:, None]
-    M = np.abs(_directions(k - 1) @ rows.T).max(axis=1)
+    M = rows @ _directions(k - 1)
+    M = np.abs(M, out=M).max(axis=0)
     low, high = float(M.min()), float(M.max())
     place = np.minimum(((M - low) / max(high - low, 1e-300) * BINS).astype(int), BINS - 1)
     count = np.bincount(place, minlength=BINS)
@@ -212,24 +198,27 @@ def _reaches(family: Comparisons) -> tuple[np.ndarray, np.ndarray]:
     return mean, count[count > 0] / len(M)
 
 
-def _sphere_inside(c: np.ndarray, family: Comparisons, df: float) -> np.ndarray:
+def _sphere_inside(family: Comparisons, near: Comparisons) -> Inside:
     """Integrate over directions on the sphere; the radius over the error is an exact F.
 
     P(max |T| > c) = E_u P(F(k-1, df) > c² / ((k-1) M(u)²)). The same sum for a nearby family whose
     value is known by quadrature corrects most of the error of the lattice.
     """
-    k = len(family.V)
-    if k - 1 > len(_PRIMES):
-        return 1 - len(family.pairs) * _single(c, df)
-    near = _exchangeable(family)
-    known = _inside(c, near, df)
-    return np.asarray(known - _sphere_tail(c, family, df) + _sphere_tail(c, near, df))
-
-
-def _sphere_tail(c: np.ndarray, family: Comparisons, df: float) -> np.ndarray:
-    reach, weight = _cached_reaches(family.V.tobytes(), family.pairs)
-    x = (c[:, None] / reach) ** 2
+    own, nearby = (_cached_reaches(one.V.tobytes(), one.pairs) for one in (family, near))
     k1 = len(family.V) - 1
+
+    def inside(c: np.ndarray, df: float) -> np.ndarray:
+        beyond = _sphere_tail(c, own, k1, df), _sphere_tail(c, nearby, k1, df)
+        return np.asarray(near.inside(c, df) - beyond[0] + beyond[1])
+
+    return inside
+
+
+def _sphere_tail(
+    c: np.ndarray, reaches: tuple[np.ndarray, np.ndarray], k1: int, df: float
+) -> np.ndarray:
+    reach, weight = reaches
+    x = (c[:, None] / reach) ** 2
     if np.isfinite(df):
         return np.asarray(special.fdtrc(k1, df, x / k1) @ weight)
     return np.asarray(special.gammaincc(k1 / 2, x / 2) @ weight)

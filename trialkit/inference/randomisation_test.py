@@ -8,6 +8,7 @@ of all other draws that the layout allowed.
 import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from math import factorial
 
 import numpy as np
@@ -67,7 +68,8 @@ def within_blocks(
         found = quadratic(sums[None] - mean, inverse)[0]
         p = float((found >= _reach(observed)).mean())
     else:
-        labels = draw_labels(treatment, block, draws, np.random.default_rng(SEED))
+        columns = [codes.astype(np.int64).tobytes() for codes in (treatment, block)]
+        labels = _seeded_labels(columns[0], columns[1], draws)
         found = quadratic(label_sums(scores[None, :], labels, k) - mean, inverse)[0]
         p = float((1 + (found >= _reach(observed)).sum()) / (1 + draws))
     exact = number <= MOST_ARRANGEMENTS
@@ -136,6 +138,14 @@ def draw_labels(
         inside = np.flatnonzero(block == level)
         labels[:, inside] = random.permuted(np.tile(treatment[inside], (draws, 1)), axis=1)
     return labels
+
+
+@lru_cache(maxsize=2)
+def _seeded_labels(treatment: bytes, block: bytes, draws: int) -> np.ndarray:
+    """Return the draws of a layout; measures of one trial share them."""
+    codes = [np.frombuffer(column, dtype=np.int64) for column in (treatment, block)]
+    labels = draw_labels(codes[0], codes[1], draws, np.random.default_rng(SEED))
+    return labels.astype(np.int16)
 
 
 def arrangements(treatment: np.ndarray, block: np.ndarray) -> int:
