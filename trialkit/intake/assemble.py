@@ -19,6 +19,7 @@ from trialkit.intake.problems import as_faults, empty_left_out
 from trialkit.intake.schemas import blank_table_frame
 from trialkit.intake.site_season import SiteSeason
 from trialkit.intake.suspicion import suspicions
+from trialkit.intake.suspicion.rows import Tables, in_rows
 from trialkit.intake.suspicion.sites import CheckLevel, check_levels
 from trialkit.study import Study
 
@@ -62,12 +63,13 @@ def put_together(
 ) -> SiteSeason:
     """Return the site-season: tables, every fault, rows left out, and whether it can be used."""
     tables = _blank() | {table: one.frame for table, one in checked.items()}
+    known = in_rows(tables)
     rows = any(len(one.typed.sheet.cells) for one in checked.values())
     faults = [
         *found.faults,
         *(fault for table in TABLES if table in checked for fault in checked[table].faults),
         *_absences(context, context.study.data_folder(season, site), checked, rows=rows),
-        *_oddities(context, checked, tables),
+        *_oddities(context, checked, known),
     ]
     left_out = [one.left_out for one in checked.values() if len(one.left_out)]
     return SiteSeason(
@@ -79,7 +81,7 @@ def put_together(
         pd.concat(left_out, ignore_index=True) if left_out else empty_left_out(),
         _why_unusable(checked, rows=rows),
         not rows and not any(fault.severity == "error" for fault in faults),
-        check_levels=tuple(_levels(context, checked, tables)),
+        check_levels=tuple(_levels(context, checked, known)),
     )
 
 
@@ -156,23 +158,20 @@ def _missing_file(context: Context, folder: Path, table: str, *, rows: bool) -> 
     )
 
 
-def _oddities(
-    context: Context, checked: Checked, tables: dict[str, pd.DataFrame]
-) -> Iterator[Fault]:
+def _oddities(context: Context, checked: Checked, tables: Tables) -> Iterator[Fault]:
     if context.layout is None:
         return
     place = checked["plots"].typed.sheet.place
-    yield from as_faults(balance_notes(tables["plots"], context.study), place)
-    for table, problem in presence_notes(tables, context.layout):
+    yield from as_faults(balance_notes(tables["plots"].frame, context.study), place)
+    frames = {table: rows.frame for table, rows in tables.items()}
+    for table, problem in presence_notes(frames, context.layout):
         yield from as_faults([problem], checked[table].typed.sheet.place)
     for table, problem in suspicions(tables):
         sheet = checked[table].typed.sheet
         yield from as_faults([problem], sheet.place, sheet.cells)
 
 
-def _levels(
-    context: Context, checked: Checked, tables: dict[str, pd.DataFrame]
-) -> Iterator[CheckLevel]:
+def _levels(context: Context, checked: Checked, tables: Tables) -> Iterator[CheckLevel]:
     if context.layout is None:
         return
     finished = context.season is None or context.season.finished

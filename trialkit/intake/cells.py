@@ -3,13 +3,22 @@
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
 import pandas as pd
+from pandas.api.extensions import ExtensionArray
 
 from trialkit.intake.dates import DateReading, read_dates
-from trialkit.intake.grid import spread_over_rows, used_values
+from trialkit.intake.grid import (
+    categorical,
+    columns_of,
+    spread_over_rows,
+    texts_of,
+    used_values,
+    words_of,
+)
 from trialkit.intake.header import Sheet
 from trialkit.intake.problems import Problem, rows_where
 from trialkit.intake.schemas import column_names, if_empty, type_of
@@ -36,67 +45,97 @@ _PLAUSIBLE: Final = 0.5
 
 @dataclass(frozen=True)
 class Typed:
-    """A sheet as typed, its typed columns (missing where a cell is no value), and its problems."""
+    """A sheet as typed, its typed columns (missing where a cell is no value), and its problems.
+
+    ``cells`` are those of the sheet without codes for a missing value, row by row as in ``frame``.
+    """
 
     sheet: Sheet
     frame: pd.DataFrame
     problems: tuple[Problem, ...]
+    cells: pd.DataFrame
+
+    def words(self, name: str) -> set[str]:
+        """Return the distinct texts of a column; a rule that none breaks need not look at rows."""
+        return set(used_values(self.cells[name])) if name in self.cells else set()
+
+    def pairs(self, one: str, other: str) -> set[tuple[str | None, str | None]]:
+        """Return each text of one column beside each of the other that shares a row with it."""
+        (codes, words), (beside, others) = self._numbered(one), self._numbered(other)
+        found = pd.unique((codes + 1) * (len(others) + 1) + beside + 1)
+        both = (divmod(int(at), len(others) + 1) for at in found)
+        return {([*words, None][at - 1], [*others, None][to - 1]) for at, to in both}
+
+    def key(self, names: Sequence[str]) -> np.ndarray:
+        """Return a number for every row; rows alike in all these columns share theirs."""
+        key = np.zeros(len(self.frame), dtype=np.int64)
+        for name in names:
+            codes, words = self._numbered(name)
+            key = key * (len(words) + 1) + codes + 1
+        return key
+
+    def _numbered(self, name: str) -> tuple[np.ndarray, list[str]]:
+        """The number of each row's value, -1 for none, and the texts by these numbers."""
+        if self.frame[name].dtype.kind in "Mf":
+            codes, found = pd.factorize(self.frame[name].to_numpy())
+            return codes, [str(value) for value in found]
+        if name not in self.cells:
+            return np.full(len(self.cells), -1), []
+        column = self.cells[name].array
+        return column.codes.astype(np.int64), texts_of(column)
 
 
 def typed_sheet(sheet: Sheet, study: Study, season: Season | None) -> Typed:
     """Read every cell of a sheet; columns that the sheet does not have come out missing."""
     cells, problems = _without_codes(sheet, study)
-    columns: dict[str, pd.Series] = {}
+    columns: dict[str, np.ndarray | ExtensionArray] = {}
     for name in column_names(sheet.table):
         kind = type_of(sheet.table, name)
         if name not in cells.columns:
-            columns[name] = _absent(cells.index, kind)
+            columns[name] = _absent(len(cells), kind)
             continue
         if kind is float:
             columns[name], found = _numbers(cells[name], name)
         elif kind is pd.Timestamp:
             columns[name], found = _dates(cells[name], name, season)
         else:
-            columns[name], found = _texts(cells[name]), []
+            columns[name], found = words_of(cells[name].array), []
         problems += found
-    frame = pd.DataFrame(columns, index=cells.index)
+    frame = pd.DataFrame(columns, index=cells.index, copy=False)
     return Typed(
         sheet,
         frame,
         (*sheet.problems, *problems, *_empty_cells(replace(sheet, cells=cells), problems)),
+        cells,
     )
 
 
-def _absent(index: pd.Index, kind: type) -> pd.Series:
+def _absent(rows: int, kind: type) -> np.ndarray | ExtensionArray:
     if kind is str:
-        return pd.Series(pd.NA, index=index, dtype="str")
-    return pd.Series(pd.NaT if kind is pd.Timestamp else np.nan, index=index).astype(
-        "datetime64[ns]" if kind is pd.Timestamp else "float64"
-    )
-
-
-def _texts(cells: pd.Series) -> pd.Series:
-    return cells.astype("str")
+        return words_of(categorical(np.full(rows, -1), ()))
+    if kind is pd.Timestamp:
+        return np.full(rows, np.datetime64("NaT", "ns"))
+    return np.full(rows, np.nan)
 
 
 def _without_codes(sheet: Sheet, study: Study) -> tuple[pd.DataFrame, list[Problem]]:
     """Empty the declared missing codes; undeclared ones are problems and become empty too."""
-    cells = sheet.cells.copy()
+    cells = sheet.cells
     problems: list[Problem] = []
     declared = _Declared(study.missing_codes)
-    for name in cells.columns:
-        texts = list(cells[name].cat.categories)
+    for name, column in columns_of(cells).items():
+        texts = texts_of(column)
         emptied = [text for text in texts if text in declared]
         suspects = [] if name in _FREE_TEXT else [t for t in texts if looks_missing(t)]
         undeclared = [text for text in suspects if text not in declared]
         numeric = type_of(sheet.table, name) is float
-        undeclared, asked = _split(undeclared, texts, numeric=numeric)
-        failed = [] if name in _FREE_TEXT else [text for text in texts if text in _ERRORS]
+        undeclared, asked = _split(undeclared, texts, numeric=numeric) if undeclared else ([], [])
+        failed = [] if name in _FREE_TEXT else [t for t in texts if t in _ERRORS]
+        gone = {*emptied, *undeclared, *failed}
         problems += _code_problems(cells[name], name, undeclared, asked)
         problems += _failed_formulas(cells[name], name, failed)
-        gone = {*emptied, *undeclared, *failed}
         if gone:
-            cells[name] = cells[name].cat.remove_categories(sorted(gone))
+            cells = cells.assign(**{name: cells[name].cat.remove_categories(sorted(gone))})
     return cells, problems
 
 
@@ -113,6 +152,8 @@ class _Declared:
         return bool(self.numbers and _NUMBER.fullmatch(text) and float(text) in self.numbers)
 
 
+# Few texts are new: a count, a label or a weight comes back in every sheet.
+@lru_cache(maxsize=16_384)
 def looks_missing(text: str) -> bool:
     """Say whether a text is a usual sign, word or number for "no value"."""
     if text.casefold() in _CODES:
@@ -163,13 +204,14 @@ def _failed_formulas(cells: pd.Series, name: str, texts: list[str]) -> Iterator[
         )
 
 
-def _numbers(cells: pd.Series, name: str) -> tuple[pd.Series, list[Problem]]:
+def _numbers(cells: pd.Series, name: str) -> tuple[np.ndarray, list[Problem]]:
     values = {text: number(text) for text in used_values(cells)}
     wrong = {text: _why_no_number(text) for text, value in values.items() if value is None}
     numbers = np.array(list(values.values()), dtype="float64")
     return spread_over_rows(cells, list(values), numbers), list(_by_code(cells, name, wrong))
 
 
+@lru_cache(maxsize=16_384)
 def number(text: str) -> float | None:
     """Return the number that a text is, or None; words such as "inf" and "nan" are none.
 
@@ -220,7 +262,7 @@ def _why_no_number(text: str) -> tuple[str, str, str]:
     return "text_in_number", f"'{text}' is not a number", "Type a number, or empty the cell"
 
 
-def _dates(cells: pd.Series, name: str, season: Season | None) -> tuple[pd.Series, list[Problem]]:
+def _dates(cells: pd.Series, name: str, season: Season | None) -> tuple[np.ndarray, list[Problem]]:
     texts = used_values(cells)
     readings = dict(zip(texts, read_dates(texts, season), strict=True))
     wrong = {t: (r.code, r.what, r.remedy) for t, r in readings.items() if r.date is None}
@@ -261,12 +303,14 @@ def _by_code(
 
 def _empty_cells(sheet: Sheet, problems: list[Problem]) -> Iterator[Problem]:
     """Cells that must be filled and are not; a cell with another problem is not told twice."""
-    for name in sheet.cells.columns:
+    for name, column in columns_of(sheet.cells).items():
         severity = if_empty(sheet.table, name)
-        told = {row for p in problems if p.column == name for row in p.rows}
-        told |= {row for p in sheet.problems if p.column == name for row in p.rows}
-        empty = [row for row in rows_where(sheet.cells[name].isna()) if row not in told]
-        if severity and empty:
+        missing = column.codes < 0
+        if not severity or not missing.any():
+            continue
+        told = {row for p in (*problems, *sheet.problems) if p.column == name for row in p.rows}
+        empty = [row for row in sheet.cells.index[missing].tolist() if row not in told]
+        if empty:
             yield Problem(
                 "value_missing",
                 f"'{name}' is empty" if severity == "error" else f"no {name} was typed",

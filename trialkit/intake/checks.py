@@ -4,6 +4,7 @@ import difflib
 from collections.abc import Iterable, Iterator
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from trialkit.intake.cells import Typed
@@ -26,8 +27,8 @@ def unknown_plots(typed: Typed, context: Context) -> Iterator[Problem]:
     if context.layout is None:
         return
     plots, known = typed.frame["plot"], context.layout.treatment
-    unknown = plots.notna() & ~plots.isin(list(known))
-    if unknown.any():
+    if not typed.words("plot") <= set(known):
+        unknown = plots.notna() & ~plots.isin(list(known))
         yield Problem(
             "unknown_plot",
             "there is no plot '{value}' in the layout",
@@ -99,23 +100,27 @@ def treatments_of_layout(typed: Typed, context: Context) -> Iterator[Problem]:
 
 def _undeclared(typed: Typed, column: str, known: Iterable[str], noun: str) -> Iterator[Problem]:
     texts, listed = typed.frame[column], list(known)
+    if typed.words(column) <= set(listed):
+        return
     unknown = texts.notna() & ~texts.isin(listed)
-    if unknown.any():
-        yield Problem(
-            f"unknown_{noun.replace(' ', '_')}",
-            f"study.toml declares no {noun} '{{value}}'",
-            [_suggestion(text, listed, "Declare it in study.toml") for text in texts[unknown]],
-            rows_where(unknown),
-            column,
-        )
+    yield Problem(
+        f"unknown_{noun.replace(' ', '_')}",
+        f"study.toml declares no {noun} '{{value}}'",
+        [_suggestion(text, listed, "Declare it in study.toml") for text in texts[unknown]],
+        rows_where(unknown),
+        column,
+    )
 
 
 def declared_organisms(typed: Typed, context: Context) -> Iterator[Problem]:
     """Organisms and stages are declared; where an organism has stages, each row names one."""
     organisms = {organism.id: organism for organism in context.study.organisms}
     yield from _undeclared(typed, "organism", organisms, "organism")
-    frame, told = typed.frame, rows_told(typed, "stage")
+    frame, told, pairs = typed.frame, rows_told(typed, "stage"), typed.pairs("organism", "stage")
     for name, organism in organisms.items():
+        fitting = organism.stages or (None,)
+        if all(stage in fitting for one, stage in pairs if one == name):
+            continue
         here = frame["organism"] == name
         stage = frame["stage"]
         strange = here & stage.notna() & ~stage.isin(organism.stages)
@@ -147,10 +152,13 @@ def declared_organisms(typed: Typed, context: Context) -> Iterator[Problem]:
 def grades_and_causes(typed: Typed, context: Context) -> Iterator[Problem]:
     """A cull has a declared cause, a marketable fruit has none."""
     frame = typed.frame
-    yield from _undeclared_grade(frame)
+    yield from _undeclared_grade(typed)
     yield from _undeclared(
         typed, "cull_cause", [cause.id for cause in context.study.cull_causes], "cull cause"
     )
+    pairs = typed.pairs("grade", "cull_cause")
+    if all((grade == "cull") == (cause is not None) for grade, cause in pairs):
+        return
     cause, told = frame["cull_cause"], rows_told(typed, "cull_cause")
     nothing = (frame["fruit"] == 0) & ~(frame["weight"] > 0)
     bare = (frame["grade"] == "cull") & cause.isna() & ~nothing & ~frame.index.isin(told)
@@ -173,9 +181,10 @@ def grades_and_causes(typed: Typed, context: Context) -> Iterator[Problem]:
         )
 
 
-def _undeclared_grade(frame: pd.DataFrame) -> Iterator[Problem]:
-    unknown = frame["grade"].notna() & ~frame["grade"].isin(GRADES)
-    if unknown.any():
+def _undeclared_grade(typed: Typed) -> Iterator[Problem]:
+    if not typed.words("grade") <= set(GRADES):
+        grades = typed.frame["grade"]
+        unknown = grades.notna() & ~grades.isin(GRADES)
         yield Problem(
             "unknown_grade",
             "'{value}' is neither marketable nor cull",
@@ -190,6 +199,8 @@ def fruit_and_weight(typed: Typed, context: Context) -> Iterator[Problem]:
     if not {"fruit", "weight"} <= set(typed.sheet.cells):
         return
     fruit, weight = typed.frame["fruit"], typed.frame["weight"]
+    if _go_together(fruit.to_numpy(), weight.to_numpy()):
+        return
     readable = ~typed.frame.index.isin([*rows_told(typed, "fruit"), *rows_told(typed, "weight")])
     pairs = (
         ("weight_without_fruit", "weight", "fruit", (weight > 0) & ~(fruit > 0) & ~(fruit < 0)),
@@ -211,6 +222,11 @@ def fruit_and_weight(typed: Typed, context: Context) -> Iterator[Problem]:
     yield from _nothing_measured(nothing, "fruit", "neither fruit nor weight was typed")
 
 
+def _go_together(fruit: np.ndarray, weight: np.ndarray) -> bool:
+    """Say whether both are typed in every row, and both or neither above zero."""
+    return bool((((fruit > 0) == (weight > 0)) & ~np.isnan(fruit) & ~np.isnan(weight)).all())
+
+
 def _nothing_measured(mask: "pd.Series[bool]", column: str, what: str) -> Iterator[Problem]:
     if mask.any():
         remedy = "Type what the field sheet says (0 for none), or delete the row"
@@ -230,9 +246,11 @@ def scores_in_scale(typed: Typed, context: Context) -> Iterator[Problem]:
     """Ratings are declared, and scores lie within their scale."""
     ratings = {rating.id: rating for rating in context.study.ratings}
     yield from _undeclared(typed, "what", ratings, "rating")
+    score, words = typed.frame["score"], typed.words("what")
     for name, rating in ratings.items():
         top = 100.0 if rating.scale == "percent" else 10.0
-        score = typed.frame["score"]
+        if name not in words or not ((score < 0) | (score > top)).any():
+            continue
         outside = (typed.frame["what"] == name) & ((score < 0) | (score > top))
         if outside.any():
             yield Problem(

@@ -5,13 +5,14 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pandas as pd
 
 from trialkit.errors import Severity
-from trialkit.intake.grid import Grid
+from trialkit.intake.grid import Grid, columns_of, texts_of
 from trialkit.intake.problems import Place, Problem, rows_where
 from trialkit.intake.schemas import column_names, columns_of_type, one_row_is, required_columns
 
@@ -66,11 +67,12 @@ def sheet_of_grid(grid: Grid, place: Place) -> Sheet:
         return _without_header(grid, place)
     names = _names(grid.cells, header_row)
     form = [*_above(grid.cells, header_row), *_name_problems(names, place.table, header_row)]
-    body = grid.cells.loc[grid.cells.index > header_row]
+    body = _below(grid.cells, header_row)
     form += list(_nameless(body, names))
     cells = _known_columns(body, names, place.table)
     blank = _blank_rows(body)
-    not_data = [*_blank(body, blank), *_repeated_headers(body, names), *_totals(cells, place.table)]
+    again = _repeated_headers(body, names)
+    not_data = [*_blank(body, blank), *_again(again), *_totals(cells, place.table, again)]
     passed = [row for problem in not_data if problem.leaves_out for row in problem.rows]
     passed_over = cells.loc[passed].astype("object") if passed else pd.DataFrame()
     if passed or blank:
@@ -83,6 +85,7 @@ def sheet_of_grid(grid: Grid, place: Place) -> Sheet:
     )
 
 
+@lru_cache(maxsize=4096)
 def bare_name(text: str) -> str:
     """Return a header in the form in which columns are compared.
 
@@ -94,18 +97,26 @@ def bare_name(text: str) -> str:
 
 def _header_row(cells: pd.DataFrame, table: str) -> int | None:
     known = set(column_names(table))
-    hits = [
-        sum(isinstance(text, str) and bare_name(text) in known for text in row)
-        for row in _texts_of(cells, 0, _HEADER_WITHIN)
-    ]
+    hits = []
+    for row in _texts_of(cells, 0, _HEADER_WITHIN):
+        hits.append(sum(isinstance(text, str) and bare_name(text) in known for text in row))
+        if hits[-1] == len(row):  # no row below can have more
+            break
     most = max(hits, default=0)
     return int(cells.index[hits.index(most)]) if most else None
 
 
 def _texts_of(cells: pd.DataFrame, first: int, last: int) -> Iterator[tuple[object, ...]]:
     """Rows ``first`` up to ``last`` (counted from 0) as tuples of texts."""
-    columns = [cells[name].array[first:last] for name in cells]
+    columns = [column[first:last].astype(object) for column in columns_of(cells).values()]
     return zip(*columns, strict=True)
+
+
+def _below(cells: pd.DataFrame, row: int) -> pd.DataFrame:
+    """The rows below one; a slice, where rows count up."""
+    if isinstance(cells.index, pd.RangeIndex):
+        return cells.iloc[row - int(cells.index[0]) + 1 :]
+    return cells.loc[cells.index > row]
 
 
 def _without_header(grid: Grid, place: Place) -> Sheet:
@@ -139,8 +150,8 @@ def _known_columns(body: pd.DataFrame, names: dict[int, str], table: str) -> pd.
     for position, text in names.items():
         first.setdefault(bare_name(text), position)
     known = {name: first[name] for name in column_names(table) if name in first}
-    cells = body[list(known.values())]
-    return cells.set_axis(list(known), axis=1)
+    columns = {name: body[position].array for name, position in known.items()}
+    return pd.DataFrame(columns, index=body.index, columns=list(known), copy=False)
 
 
 def _above(cells: pd.DataFrame, header_row: int) -> Iterator[Problem]:
@@ -253,7 +264,7 @@ def _nameless(body: pd.DataFrame, names: dict[int, str]) -> Iterator[Problem]:
 def _blank_rows(body: pd.DataFrame) -> list[int]:
     if not len(body.columns):
         return []
-    empty = np.logical_and.reduce([pd.isna(body[name].array) for name in body])
+    empty = np.logical_and.reduce([column.codes < 0 for column in columns_of(body).values()])
     return [int(row) for row in body.index[empty]]
 
 
@@ -273,38 +284,45 @@ def _blank(body: pd.DataFrame, blank: list[int]) -> Iterator[Problem]:
         )
 
 
-def _repeated_headers(body: pd.DataFrame, names: dict[int, str]) -> Iterator[Problem]:
-    again = np.ones(len(body), dtype=bool)
+def _repeated_headers(body: pd.DataFrame, names: dict[int, str]) -> list[int]:
+    """Rows that repeat the column names."""
+    again = np.full(len(body), bool(names))
     for position, text in names.items():
-        again &= _says(body[position], text)
         if not again.any():
-            return
-    if names:
+            break
+        again &= _says(body[position].array, text)
+    return [int(row) for row in body.index[again]]
+
+
+def _says(column: pd.Categorical, text: str) -> np.ndarray:
+    """Rows whose cell is a text, told by the codes of the categories."""
+    known = column.categories
+    return column.codes == (known.get_loc(text) if text in known else len(known))
+
+
+def _again(rows: list[int]) -> Iterator[Problem]:
+    if rows:
         yield Problem(
             "repeated_header",
             "the row repeats the column names; it was not read as data",
             "Delete the row when you next edit the sheet",
-            body.index[again].tolist(),
+            rows,
             severity="note",
             leaves_out=True,
         )
 
 
-def _says(cells: pd.Series, text: str) -> np.ndarray:
-    """Rows whose cell is a text, told by the codes of the categories."""
-    known = cells.cat.categories
-    return cells.cat.codes.to_numpy() == (known.get_loc(text) if text in known else len(known))
-
-
-def _totals(cells: pd.DataFrame, table: str) -> Iterator[Problem]:
+def _totals(cells: pd.DataFrame, table: str, again: list[int]) -> Iterator[Problem]:
+    """Rows of totals; one that repeats the header, "count" among it, is none."""
     labelled = np.zeros(len(cells), dtype=bool)
-    for name in cells.columns:
+    for name, column in columns_of(cells).items():
         if name in ("note", "observer", "lost", "item", "unit"):
             continue
-        labels = [t for t in cells[name].cat.categories if _TOTALS.fullmatch(t)]
+        labels = [number for number, t in enumerate(texts_of(column)) if _TOTALS.fullmatch(t)]
         if labels:
-            labelled |= cells[name].isin(labels).to_numpy()
+            labelled |= np.isin(column.codes, labels)
     labelled |= cells.index.isin(_unlabelled_sums(cells, table))
+    labelled &= ~cells.index.isin(again)
     if labelled.any():
         yield Problem(
             "totals_row",
@@ -320,7 +338,10 @@ def _unlabelled_sums(cells: pd.DataFrame, table: str) -> list[int]:
     """The last row, where it tells of no plot and its numbers are the sums of those above."""
     numeric = [name for name in columns_of_type(table, float) if name in cells]
     others = [name for name in cells if name not in numeric]
-    if not numeric or not others or len(cells) < 3 or _says_something(cells[others]):
+    columns = columns_of(cells)
+    if not numeric or not others or len(cells) < 3:
+        return []
+    if any(columns[name].codes[-1] >= 0 for name in others):
         return []
     filled = cells.loc[cells.notna().any(axis=1)]
     last = filled.iloc[-1].dropna()
@@ -331,11 +352,6 @@ def _unlabelled_sums(cells: pd.DataFrame, table: str) -> list[int]:
     return (
         [int(filled.index[-1])] if bool(((sums - typed).abs() <= 1e-3 * sums.abs()).all()) else []
     )
-
-
-def _says_something(cells: pd.DataFrame) -> bool:
-    """Say whether the last row of a sheet has text in any of these columns."""
-    return any(bool(cells[name].tail(1).notna().all()) for name in cells)
 
 
 def _located(

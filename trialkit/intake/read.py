@@ -87,7 +87,7 @@ def _checked(sheet: Sheet, context: Context) -> CheckedTable:
     if sheet.table == "plots":
         typed = without_copies(typed)
     problems = [*typed.problems, *schema_problems(typed)]
-    told = Typed(typed.sheet, typed.frame, tuple(problems))
+    told = replace(typed, problems=tuple(problems))
     if sheet.table == "plots":
         problems += plot_problems(told, context)
     problems += cross_problems(told, context)
@@ -106,8 +106,10 @@ def _parted(typed: Typed, problems: list[Problem], study: Study) -> CheckedTable
         reason = _whole_table(place, typed.sheet.broken)
         return CheckedTable(blank_table_frame(place.table), faults, reason, typed)
     left_out = left_out_rows(problems, place, _all_rows(typed.sheet))
-    frame = typed.frame.loc[~typed.frame.index.isin(left_out["row"].tolist())]
-    left_out = left_out.assign(row=[source_row(row) for row in left_out["row"]])
+    frame = typed.frame
+    if len(left_out):
+        frame = frame.loc[~frame.index.isin(left_out["row"].tolist())]
+        left_out = left_out.assign(row=[source_row(row) for row in left_out["row"]])
     return CheckedTable(_in_si(frame, place, study), faults, left_out, typed)
 
 
@@ -137,7 +139,7 @@ def in_si_units(
 ) -> pd.DataFrame:
     """Convert the columns of a table that have a quantity to SI, from ``units`` or the study's."""
     converted = {
-        name: to_canonical(frame[name], quantity, study.units, units.get(name))
+        name: to_canonical(frame[name].to_numpy(), quantity, study.units, units.get(name))
         for (of_table, name), quantity in QUANTITY_OF_COLUMN.items()
         if of_table == table
     }

@@ -28,9 +28,11 @@ _MAY_REPEAT: Final = ("harvest", "costs")
 def repeated_rows(typed: Typed, context: Context) -> Iterator[Problem]:
     """Rows typed twice, and rows that tell two things of the same observation."""
     key = [name for name in KEYS.get(typed.sheet.table, ()) if name in typed.frame]
+    if not key or len(pd.unique(typed.key(key))) == len(typed.frame):
+        return
     unread = [row for name in key for row in rows_told(typed, name)]
     readable = typed.frame.drop(index=[*unread, *_still_blank(typed)], errors="ignore")
-    if not key or not readable.duplicated(key).any():
+    if not readable.duplicated(key).any():
         return
     alike = readable.duplicated()
     again = readable.duplicated(key, keep=False) & ~alike

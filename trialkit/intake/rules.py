@@ -67,9 +67,10 @@ def _surely_holds(column: pa.Column, cells: pd.Series) -> bool:
 
     A rule that is not known here is left to the model itself.
     """
-    values = cells.dropna()
-    if not column.nullable and len(values) < len(cells):
+    missing = pd.isna(cells.array)
+    if not column.nullable and missing.any():
         return False
+    values = cells.array[~missing].to_numpy() if column.checks else missing
     for check in column.checks:
         least = check.statistics.get("min_value")
         if check.name == "greater_than_or_equal_to" and bool((values >= least).all()):

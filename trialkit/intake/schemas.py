@@ -193,6 +193,7 @@ def type_of(table: str, name: str) -> type:
     return float if dtype.startswith("float") else str
 
 
+@cache
 def if_empty(table: str, name: str) -> str:
     """Return the severity of an empty cell in a column, or an empty text where it may be empty."""
     return str((schema(table).columns[name].metadata or {}).get("if_empty", ""))

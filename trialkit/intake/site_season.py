@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Final
 
 import pandas as pd
 
@@ -15,9 +16,12 @@ from trialkit.intake.suspicion.sites import CheckLevel
 
 def empty_weather() -> pd.DataFrame:
     """Return a table of days without a row."""
-    return pd.DataFrame(columns=["date", "tmin", "tmax", "rain"]).astype(
-        {"date": "datetime64[ns]", "tmin": float, "tmax": float, "rain": float}
-    )
+    return _NO_WEATHER.copy()
+
+
+_NO_WEATHER: Final = pd.DataFrame(columns=["date", "tmin", "tmax", "rain"]).astype(
+    {"date": "datetime64[ns]", "tmin": float, "tmax": float, "rain": float}
+)
 
 
 @dataclass(frozen=True)

@@ -66,8 +66,9 @@ def without_copies(typed: Typed) -> Typed:
     alike = groups.transform("nunique").reindex(typed.frame.index) <= 1
     twice_in_one = typed.frame.assign(part=parts).duplicated([*same, "part"], keep=False)
     copies = first.duplicated(same).reindex(typed.frame.index) & alike & ~twice_in_one
-    kept = typed.sheet.cells[~copies.to_numpy()]
-    return replace(typed, sheet=replace(typed.sheet, cells=kept), frame=typed.frame[~copies])
+    kept = ~copies.to_numpy()
+    sheet = replace(typed.sheet, cells=typed.sheet.cells[kept])
+    return replace(typed, sheet=sheet, frame=typed.frame[kept], cells=typed.cells[kept])
 
 
 def _place(sheets: Sequence[Sheet]) -> Place:

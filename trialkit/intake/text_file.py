@@ -2,19 +2,27 @@
 
 import io
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from trialkit.intake.grid import Grid, broken_grid, empty_grid, grid_of_texts
+from trialkit.intake.grid import (
+    Grid,
+    broken_grid,
+    empty_grid,
+    grid_of_columns,
+    grid_of_texts,
+    numbered,
+)
 from trialkit.intake.problems import Problem
 
 DELIMITERS: Final = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 MAX_BYTES: Final = 50_000_000
 MAX_COLUMNS: Final = 5_000
 _CONTROL: Final = re.compile("[\x00-\x08\x0e-\x1f\x7f\x80-\x9f]")
+_CONTROL_BYTES: Final = bytes((*range(9), *range(14, 32), 127))
 
 
 def grid_of_text(data: bytes, known: Collection[str]) -> Grid:
@@ -41,10 +49,17 @@ def decoded(data: bytes) -> tuple[str | None, tuple[Problem, ...]]:
             text = data.decode(encoding)
         except UnicodeDecodeError:
             continue
-        if _CONTROL.search(text):
+        if _has_control(text):
             break
         return text, () if encoding == "utf-8-sig" else (_other_encoding(name),)
     return None, (_not_text("the file holds bytes that are not text in any usual encoding"),)
+
+
+def _has_control(text: str) -> bool:
+    """Say whether signs that no text holds occur; plain ASCII, the usual case, is told sooner."""
+    if text.isascii():
+        return len(text.encode().translate(None, _CONTROL_BYTES)) < len(text)
+    return _CONTROL.search(text) is not None
 
 
 def _candidates(data: bytes) -> list[tuple[str, str]]:
@@ -106,18 +121,11 @@ def _parsed(text: str, delimiter: str, problems: tuple[Problem, ...]) -> Grid:
             "Take out what follows the last column of data",
             int(counts.argmax()) + 1,
         )
+    if _is_plain(text, counts):
+        grid = grid_of_columns(map(numbered, _split(text, delimiter, width)))
+        return Grid(grid.cells, (*problems, *grid.problems))
     try:
-        frame = pd.read_csv(
-            io.StringIO(text),
-            sep=delimiter,
-            header=None,
-            names=range(width),
-            index_col=False,
-            dtype=object,
-            keep_default_na=False,
-            na_values=[],
-            skip_blank_lines=False,
-        )
+        frame = _read(text, delimiter, width)
     except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
         return broken_grid(
             "unreadable",
@@ -127,6 +135,36 @@ def _parsed(text: str, delimiter: str, problems: tuple[Problem, ...]) -> Grid:
     grid = grid_of_texts(frame)
     odd_rows = [*_swallowed(grid.cells, delimiter), *_short_rows(text, counts)]
     return Grid(grid.cells, (*problems, *grid.problems, *odd_rows))
+
+
+def _is_plain(text: str, counts: np.ndarray) -> bool:
+    """Say whether each line is cut at its delimiters, all lines into equally many cells.
+
+    Most files are; cutting them is a fraction of the work of a reader that knows quotation marks.
+    """
+    lines = counts[:-1] if text.endswith("\n") else counts
+    every = bool(counts[0]) and bool((lines == counts[0]).all())
+    return every and '"' not in text and "\r" not in text and not text.startswith("\ufeff")
+
+
+def _split(text: str, delimiter: str, width: int) -> Iterator[list[str]]:
+    """Return the cells of a plain file, column by column."""
+    cells = text.removesuffix("\n").replace("\n", delimiter).split(delimiter)
+    return (cells[column::width] for column in range(width))
+
+
+def _read(text: str, delimiter: str, width: int) -> pd.DataFrame:
+    return pd.read_csv(
+        io.StringIO(text),
+        sep=delimiter,
+        header=None,
+        names=range(width),
+        index_col=False,
+        dtype=object,
+        keep_default_na=False,
+        na_values=[],
+        skip_blank_lines=False,
+    )
 
 
 def _delimiters(text: str, delimiter: str) -> np.ndarray:

@@ -8,23 +8,18 @@ faults and clean simulated site-seasons in tests/benchmarks (common practice, no
 from collections.abc import Callable, Iterator, Mapping
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from trialkit.intake.problems import Problem
-from trialkit.intake.suspicion.counts import (
-    SCOUTED,
-    counts_off,
-    digit_preference,
-    observers,
-    scouted,
-    zero_visits,
-)
+from trialkit.intake.suspicion.counts import counts_off, digit_preference, zero_visits
 from trialkit.intake.suspicion.fruit import harvest_that_never_ends, weights_off
+from trialkit.intake.suspicion.observers import observers
+from trialkit.intake.suspicion.rows import Rows, Tables, in_rows
 from trialkit.intake.suspicion.scores import scores_off, temperatures_off
 from trialkit.intake.suspicion.swaps import swapped_plots
 from trialkit.intake.suspicion.visits import months_off
 
-Tables = Mapping[str, pd.DataFrame]
 _LOOKS: Final[tuple[Callable[[Tables], Iterator[tuple[str, Problem]]], ...]] = (
     counts_off,
     zero_visits,
@@ -39,10 +34,13 @@ _LOOKS: Final[tuple[Callable[[Tables], Iterator[tuple[str, Problem]]], ...]] = (
 )
 
 
-def suspicions(tables: Tables) -> Iterator[tuple[str, Problem]]:
+def suspicions(tables: Mapping[str, pd.DataFrame | Rows]) -> Iterator[tuple[str, Problem]]:
     """Yield (table, question) for everything odd in the tidy tables of one site-season."""
-    if tables["plots"].empty:
+    known = in_rows(tables)
+    if not len(known["plots"]):
         return
-    tables = {**tables, SCOUTED: scouted(tables)}
     for look in _LOOKS:
-        yield from look(tables)
+        # People type numbers of any size; one beyond arithmetic is nothing to warn of.
+        with np.errstate(all="ignore"):
+            found = list(look(known))
+        yield from found

@@ -1,83 +1,61 @@
-"""Counts that are odd beside their neighbours: too high, zero for one visit, by one observer."""
+"""Counts that are odd beside their neighbours: too high, zero for one visit, rounded."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from scipy import special
 
-from trialkit.intake.problems import Problem, rows_where
+from trialkit.intake.problems import Problem
+from trialkit.intake.suspicion.rows import Rows, Tables, of_plots
 
 _RARE: Final = 1e-7
 _FEWEST_ALIKE: Final = 6
-_FAR: Final = 5.0
-_ALIKE: Final = ["organism", "stage", "treatment", "date"]
-SCOUTED: Final = "scouted"  # key of rows that were joined already
 
 
-def scouted(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
-    """Return the scouting rows with block and treatment of their plots from the layout.
-
-    Their words are categories, which groups of thousands of rows are formed by much sooner.
-    """
-    if SCOUTED in tables:
-        return tables[SCOUTED]
-    rows, layout = tables["scouting"], tables["plots"]
-    words = {name: rows[name].astype("category") for name in ("organism", "plot", "observer")}
-    at = pd.Index(layout["plot"]).get_indexer(words["plot"].cat.categories)
-    of_row = np.append(at, -1)[words["plot"].cat.codes]
-    for name in ("block", "treatment"):
-        words[name] = pd.Series(_taken(layout[name], of_row), index=rows.index)
-    words["stage"] = rows["stage"].fillna("").astype("category")
-    return rows.assign(**words)
-
-
-def _taken(words: pd.Series, at: np.ndarray) -> pd.Categorical:
-    """Words at positions, as categories; missing at position -1."""
-    known = words.astype("category").array
-    codes = np.append(known.codes, -1)[at]
-    return pd.Categorical.from_codes(codes, known.categories)
-
-
-def counts_off(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem]]:
+def counts_off(tables: Tables) -> Iterator[tuple[str, Problem]]:
     """A count far above those of the same treatment and day.
 
     Held against a negative binomial with mean and dispersion of the other counts alike, the latter
     pooled over all days; asked about where one so high has a chance below 1 in 10 million.
     """
-    rows = scouted(tables)
-    if rows.empty:
+    rows = tables["scouting"]
+    if not len(rows):
         return
-    group = _group_of(rows)
-    count = rows["count"].to_numpy()
+    group = _group_of(rows, tables["plots"])
+    count = rows.values("count")
     n, total = np.bincount(group), np.bincount(group, count)
     size = _size_of(n, total, np.bincount(group, count**2))
     may_be = (n[group] >= _FEWEST_ALIKE) & (count >= 10)
     mean = (total[group] - count + 0.5) / np.maximum(n[group] - 1, 1)
-    odd = pd.Series(False, index=rows.index)
-    high = stats.nbinom.sf(count[may_be] - 1, size, size / (size + mean[may_be])) < _RARE
-    odd[may_be] = high
+    odd = np.zeros(len(rows), dtype=bool)
+    odd[may_be] = _chance(count[may_be], size, mean[may_be]) < _RARE
     if odd.any():
         words = [
             f"'{{value}}' is far from the others of this treatment and day, mean {m:.1f}"
-            for m in mean[odd.to_numpy()]
+            for m in mean[odd]
         ]
         remedy = "Look at the field sheet for a digit too many, and at the plant if it stands"
         yield (
             "scouting",
-            Problem("count_far_off", words, remedy, rows_where(odd), "count", "question"),
+            Problem("count_far_off", words, remedy, rows.at(odd), "count", "question"),
         )
 
 
-def _group_of(rows: pd.DataFrame) -> np.ndarray:
-    """Number of the group of rows alike that each row belongs to."""
+def _chance(count: np.ndarray, size: float, mean: np.ndarray) -> np.ndarray:
+    """Chance that a negative binomial of this size and mean is as high as each count, or higher."""
+    return special.betaincc(size, count, size / (size + mean))
+
+
+def _group_of(rows: Rows, plots: Rows) -> np.ndarray:
+    """Number of the group of rows of one organism, stage, treatment and day that a row is of."""
     group = np.zeros(len(rows), dtype=np.int64)
-    for name in _ALIKE:
-        codes, found = pd.factorize(rows[name].array)
+    treatment = of_plots(rows, plots, "treatment")
+    for codes, found in (rows.words("organism"), rows.words("stage"), treatment, rows.days()):
         group = group * (len(found) + 1) + codes + 1
-    return np.unique(group, return_inverse=True)[1]
+    return pd.factorize(group)[0]
 
 
 def _size_of(n: np.ndarray, total: np.ndarray, squares: np.ndarray) -> float:
@@ -91,33 +69,39 @@ def _size_of(n: np.ndarray, total: np.ndarray, squares: np.ndarray) -> float:
     return float(1 / np.clip(np.quantile(excess, 0.6), 0.02, 4))
 
 
-def zero_visits(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem]]:
+def zero_visits(tables: Tables) -> Iterator[tuple[str, Problem]]:
     """A plot with nothing at one visit, and plenty at the ones before and after."""
-    rows = scouted(tables)
-    for _, part in rows.groupby(["organism", "stage"], observed=True):
-        seen = _seen(part)
+    rows = tables["scouting"]
+    (organism, _), (stage, stages) = rows.words("organism"), rows.words("stage")
+    # Rows without a stage come before those of the first.
+    kind = np.where(organism < 0, -1, organism * (len(stages) + 1) + stage + 1)
+    treatment, _ = of_plots(rows, tables["plots"], "treatment")
+    for one in np.unique(kind[kind >= 0]):
+        part = np.flatnonzero(kind == one)
+        seen = _seen(rows, part, treatment)
         before, after = np.full_like(seen.mean, np.nan), np.full_like(seen.mean, np.nan)
         before[1:], after[:-1] = seen.mean[:-1], seen.mean[1:]
         least = np.where(before <= after, before, after)
         for at, plot in zip(*np.nonzero((seen.mean == 0) & (least >= 2)), strict=True):
             if seen.is_alone(at, plot, least[at, plot]):
-                here = (part["date"] == seen.dates[at]) & (part["plot"] == seen.plots[plot])
-                yield (
-                    "scouting",
-                    _zero(part[here], seen.plots[plot], before[at, plot], after[at, plot]),
-                )
+                here = int(rows.index[part][seen.cell == at * len(seen.plots) + plot][0])
+                around = before[at, plot], after[at, plot]
+                yield "scouting", _zero(here, seen.plots[plot], *around)
 
 
 @dataclass(frozen=True)
 class _Seen:
-    """Rows, total and mean count by date (rows, in order) and plot (columns, in order)."""
+    """Rows, total and mean count by date (rows, in order) and plot (columns, in order).
 
-    dates: pd.Index
-    plots: pd.Index
+    ``cell`` is the place of each row among them, row by row.
+    """
+
+    plots: list[str]
     treatment: np.ndarray
     n: np.ndarray
     total: np.ndarray
     mean: np.ndarray
+    cell: np.ndarray
 
     def is_alone(self, at: int, plot: int, least: float) -> bool:
         """Say whether its treatment has plenty in other plots at this visit."""
@@ -126,92 +110,49 @@ class _Seen:
         return bool(alike >= 0.4 * least and self.n[at, plot] * least >= 12)
 
 
-def _seen(part: pd.DataFrame) -> _Seen:
-    days, dates = pd.factorize(part["date"].array, sort=True)
-    codes, plots = pd.factorize(part["plot"].array, sort=True)
-    shape, at = (len(dates), len(plots)), days * len(plots) + codes
+def _seen(rows: Rows, part: np.ndarray, treatments: np.ndarray) -> _Seen:
+    days, dates = pd.factorize(rows.days()[0][part], sort=True)
+    codes, found = pd.factorize(rows.words("plot")[0][part], sort=True)
+    shape, at = (len(dates), len(found)), days * len(found) + codes
     n = np.bincount(at, minlength=shape[0] * shape[1])
-    total = np.bincount(at, part["count"].to_numpy(), shape[0] * shape[1])
+    total = np.bincount(at, rows.values("count")[part], shape[0] * shape[1])
     mean = np.divide(total, n, out=np.full(len(n), np.nan), where=n > 0)
-    treatment = np.empty(len(plots), dtype=np.int64)
-    treatment[codes] = part["treatment"].cat.codes
-    tables = (n.reshape(shape), total.reshape(shape), mean.reshape(shape))
-    return _Seen(pd.Index(dates), pd.Index(plots), treatment, *tables)
+    treatment = np.empty(len(found), dtype=np.int64)
+    treatment[codes] = treatments[part]
+    plots = [rows.words("plot")[1][code] for code in found]
+    n, total, mean = (table.reshape(shape) for table in (n, total, mean))
+    return _Seen(plots, treatment, n, total, mean, at)
 
 
-def _zero(visit: pd.DataFrame, plot: object, before: float, after: float) -> Problem:
+def _zero(row: int, plot: str, before: float, after: float) -> Problem:
     return Problem(
         "zero_visit",
         f"plot {plot} has none at this visit, but {before:.1f} a plant before, {after:.1f} after",
         "Look whether the plot was scouted that day; a plot not scouted has no row",
-        [int(row) for row in visit.index[:1]],
+        [row],
         "count",
         "question",
     )
 
 
-def observers(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem]]:
-    """An observer whose counts run high or low beside others on the same days and treatments."""
-    rows = scouted(tables).dropna(subset="observer")
-    if rows["observer"].nunique() < 2:
-        return
-    if not _shared_days(rows):
-        return
-    keys = [*_ALIKE, "plot", "observer"]
-    seen = rows.groupby(keys, as_index=False, observed=True)["count"].mean()
-    shared = seen.groupby(_ALIKE, observed=True)["observer"].transform("nunique") > 1
-    seen = seen[shared]
-    for name in sorted(seen["observer"].unique()):
-        mine = seen["observer"] == name
-        means = seen.groupby([*_ALIKE, mine], observed=True)["count"].mean().unstack().dropna()
-        ratio, t = _ratio(means[True].to_numpy(), means[False].to_numpy())
-        if len(means) >= 8 and abs(t) > _FAR and max(ratio, 1 / ratio) > 1.6:
-            yield "scouting", _observer(rows, name, ratio, len(means))
-
-
-def _shared_days(rows: pd.DataFrame) -> bool:
-    """Say whether any day was scouted by more than one observer."""
-    pairs = rows[["date", "observer"]].drop_duplicates()
-    return bool(pairs["date"].duplicated().any())
-
-
-def _ratio(own: np.ndarray, other: np.ndarray) -> tuple[float, float]:
-    """Ratio of two sums of pairs, and its logarithm in standard errors (by linearisation)."""
-    if own.sum() <= 0 or other.sum() <= 0:
-        return 1.0, 0.0
-    ratio = float(own.sum() / other.sum())
-    error = float(np.sqrt(((own - ratio * other) ** 2).sum()) / own.sum())
-    return ratio, float(np.log(ratio) / error) if error > 0 else 0.0
-
-
-def _observer(rows: pd.DataFrame, name: str, ratio: float, n: int) -> Problem:
-    return Problem(
-        "observer_differs",
-        f"{name} counts {ratio:.1f} times what others count in the same treatments ({n} days and "
-        "treatments)",
-        "Let both count the same ten plants, and agree on what is counted",
-        [int(row) for row in rows.index[rows["observer"] == name][:1]],
-        "observer",
-        "question",
-    )
-
-
-def digit_preference(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem]]:
+def digit_preference(tables: Tables) -> Iterator[tuple[str, Problem]]:
     """Counts from 10 up that end in 0 or 5 far more often than one in five."""
     rows = tables["scouting"]
-    rows = rows[rows["count"] >= 10]
-    for observer, part in rows.groupby(rows["observer"].fillna("")):
-        rounded = int((part["count"] % 5 == 0).sum())
-        n = len(part)
-        if n >= 20 and stats.binom.sf(rounded - 1, n, 0.2) < _RARE:
-            who = f" of {observer}" if observer else ""
+    count, (who, names) = rows.values("count"), rows.words("observer")
+    large = count >= 10
+    for code, observer in enumerate(["", *names], -1):
+        mine = large & (who == code)
+        n, rounded = int(mine.sum()), int((mine & (count % 5 == 0)).sum())
+        # Chance of so many or more of n, were it one in five (binomial).
+        if n >= 20 and special.bdtrc(rounded - 1, n, 0.2) < _RARE:
+            who_counted = f" of {observer}" if observer else ""
             yield (
                 "scouting",
                 Problem(
                     "digit_preference",
-                    f"{rounded} of {n} counts{who} from 10 up end in 0 or 5",
+                    f"{rounded} of {n} counts{who_counted} from 10 up end in 0 or 5",
                     "Ask whether they were counted or estimated; estimates make differences coarse",
-                    [int(part.index[0])],
+                    rows.first(mine),
                     "count",
                     "question",
                 ),

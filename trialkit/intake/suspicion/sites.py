@@ -9,6 +9,7 @@ import pandas as pd
 
 from trialkit.errors import Fault
 from trialkit.intake.problems import Problem
+from trialkit.intake.suspicion.rows import Rows, in_rows
 
 CODE: Final = "check_differs"
 REMEDY: Final = (
@@ -48,22 +49,24 @@ class CheckLevel:
         return Problem(CODE, "", REMEDY, [self.row], self.column, "question")
 
 
+@np.errstate(all="ignore")
 def check_levels(
-    tables: Mapping[str, pd.DataFrame], check: str, finished: bool = True
+    tables: Mapping[str, pd.DataFrame | Rows], check: str, finished: bool = True
 ) -> list[CheckLevel]:
     """Return the levels of the untreated check in the tidy tables of a site-season.
 
     While a season is running, sites are at different points of it, so that only the weight of a
     single fruit can be compared.
     """
-    plots = tables["plots"]
+    known = in_rows(tables)
+    plots = known["plots"].frame
     own = plots[(plots["treatment"] == check) & (plots["lost"].fillna("") == "")]
     if not finished:
-        return [one for one in _of_harvest(tables["harvest"], own) if one.spread == _FRUIT]
+        return [one for one in _of_harvest(known["harvest"], own) if one.spread == _FRUIT]
     return [
-        *_of_counts(tables["scouting"], own),
-        *_of_scores(tables["ratings"], own),
-        *_of_harvest(tables["harvest"], own),
+        *_of_counts(known["scouting"], own),
+        *_of_scores(known["ratings"], own),
+        *_of_harvest(known["harvest"], own),
     ]
 
 
@@ -102,36 +105,51 @@ def site_faults(levels: Mapping[tuple[int, str], Sequence[CheckLevel]]) -> Itera
             yield place, replace(level.fault, what=words)
 
 
-def _of_counts(rows: pd.DataFrame, own: pd.DataFrame) -> Iterator[CheckLevel]:
-    mine = rows[rows["plot"].isin(own["plot"])]
-    kinds = [mine["organism"], mine["stage"].fillna("")]
-    for (organism, stage), part in mine.groupby(kinds):
-        name = f"mean count of {organism} {stage}".rstrip()
+def _mine(rows: Rows, own: pd.DataFrame) -> np.ndarray:
+    """Say of each row whether it is of one of the check's own plots."""
+    codes, labels = rows.words("plot")
+    plots = set(own["plot"])
+    return np.array([*(label in plots for label in labels), False])[codes]
+
+
+def _of_counts(rows: Rows, own: pd.DataFrame) -> Iterator[CheckLevel]:
+    mine, count = _mine(rows, own), rows.values("count")
+    (organism, names), (stage, stages) = rows.words("organism"), rows.words("stage")
+    kind = np.where(mine & (organism >= 0), organism * (len(stages) + 1) + stage + 1, -1)
+    for one in np.unique(kind[kind >= 0]).tolist():
+        part, (name, of_stage) = kind == one, divmod(one, len(stages) + 1)
         # Half an insect, so that a check without any still has a logarithm.
-        mean = (float(part["count"].sum()) + 0.5) / len(part)
-        row = int(part.index[0])
-        yield CheckLevel(name, float(np.log(mean)), _COUNTS, "scouting", row, "count")
+        mean = (float(count[part].sum()) + 0.5) / int(part.sum())
+        what = f"mean count of {names[name]} {['', *stages][of_stage]}".rstrip()
+        (row,) = rows.first(part)
+        yield CheckLevel(what, float(np.log(mean)), _COUNTS, "scouting", row, "count")
 
 
-def _of_scores(rows: pd.DataFrame, own: pd.DataFrame) -> Iterator[CheckLevel]:
-    mine = rows[rows["plot"].isin(own["plot"])]
-    for what, part in mine.groupby("what"):
-        mean = float(part["score"].mean())
+def _of_scores(rows: Rows, own: pd.DataFrame) -> Iterator[CheckLevel]:
+    mine, (codes, names) = _mine(rows, own), rows.words("what")
+    for one, what in enumerate(names):
+        part = mine & (codes == one)
+        mean = float(rows.values("score")[part].mean()) if part.any() else 0.0
         if mean > 0:
-            row, name = int(part.index[0]), f"mean score of {what}"
+            (row,), name = rows.first(part), f"mean score of {what}"
             yield CheckLevel(name, float(np.log(mean)), _SCORES, "ratings", row, "score")
 
 
-def _of_harvest(rows: pd.DataFrame, own: pd.DataFrame) -> Iterator[CheckLevel]:
-    good = (rows["grade"] == "marketable") & (rows["fruit"] > 0) & (rows["weight"] > 0)
-    mine = rows[rows["plot"].isin(own["plot"]) & good]
-    if mine.empty:
+def _of_harvest(rows: Rows, own: pd.DataFrame) -> Iterator[CheckLevel]:
+    fruit, weight, (grade, grades) = (
+        rows.values("fruit"),
+        rows.values("weight"),
+        rows.words("grade"),
+    )
+    good = np.array([*(name == "marketable" for name in grades), False])[grade]
+    mine = _mine(rows, own) & good & (fruit > 0) & (weight > 0)
+    if not mine.any():
         return
-    weight, row = float(mine["weight"].sum()), int(mine.index[0])
-    area, days = float(own["area"].sum(skipna=False)), mine["date"].nunique()
-    each = ("weight of a marketable fruit", weight / float(mine["fruit"].sum()), _FRUIT)
-    whole = ("marketable weight per picking and area", weight / area / days, _YIELD)
-    for name, value, spread in (each, whole):
+    whole, (row,) = float(weight[mine].sum()), rows.first(mine)
+    area, days = float(own["area"].sum(skipna=False)), len(np.unique(rows.days()[0][mine]))
+    each = ("weight of a marketable fruit", whole / float(fruit[mine].sum()), _FRUIT)
+    per_area = ("marketable weight per picking and area", whole / area / days, _YIELD)
+    for name, value, spread in (each, per_area):
         if np.isfinite(value) and value > 0:
             yield CheckLevel(name, float(np.log(value)), spread, "harvest", row, "weight")
 

@@ -11,11 +11,12 @@ import numpy as np
 import pandas as pd
 
 from trialkit.intake.problems import Problem
+from trialkit.intake.suspicion.rows import Rows, Tables
 
 _TABLES: Final = ("scouting", "ratings", "harvest")
 
 
-def months_off(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Problem]]:
+def months_off(tables: Tables) -> Iterator[tuple[str, Problem]]:
     """A day that, one month earlier or later, fills a gap: whole visits, or plots of one."""
     for table in _TABLES:
         rows = tables[table]
@@ -29,15 +30,13 @@ def months_off(tables: Mapping[str, pd.DataFrame]) -> Iterator[tuple[str, Proble
                 yield table, _month(rows, day, meant)
 
 
-def _visits(rows: pd.DataFrame) -> dict[dt.date, set[str]]:
+def _visits(rows: Rows) -> dict[dt.date, set[str]]:
     """Plots seen on each day."""
-    days, dates = pd.factorize(rows["date"])
-    codes, plots = pd.factorize(rows["plot"])
-    names = [str(plot) for plot in plots]
-    return {
-        pd.Timestamp(date).date(): {names[code] for code in np.unique(codes[days == at])}
-        for at, date in enumerate(dates)
-    }
+    (days, dates), (codes, plots) = rows.days(), rows.words("plot")
+    seen: list[set[str]] = [set() for _ in dates]
+    for both in pd.unique(days * len(plots) + codes).tolist():
+        seen[both // len(plots)].add(plots[both % len(plots)])
+    return dict(zip(dates.astype("datetime64[D]").tolist(), seen, strict=True))
 
 
 def _fills(
@@ -77,13 +76,13 @@ def _better_placed(day: dt.date, other: dt.date, visits: Iterable[dt.date]) -> b
     return room >= 0.7 * usual and odd
 
 
-def _month(rows: pd.DataFrame, day: dt.date, meant: dt.date) -> Problem:
-    here = rows.index[rows["date"] == pd.Timestamp(day)]
+def _month(rows: Rows, day: dt.date, meant: dt.date) -> Problem:
+    here = rows.values("date") == np.datetime64(day)
     return Problem(
         "month_off",
-        f"{len(here)} rows are dated {day}; {meant} would fill a gap in the visits",
+        f"{here.sum()} rows are dated {day}; {meant} would fill a gap in the visits",
         "Look at the date on the field sheet",
-        [int(here[0])],
+        rows.first(here),
         "date",
         "question",
     )
