@@ -96,6 +96,14 @@ HEADERS = [
         [("repeated_header", 4, "", N)],
         [4],
     ),
+    Case(
+        "header_repeated_in_the_middle_with_a_column_named_count",
+        "scouting",
+        "2026-06-15,101",
+        "date,plot,plant,organism,stage,count,observer,note\n2026-06-15,101",
+        [("repeated_header", 6, "", N)],
+        [6],
+    ),
 ]
 
 ROWS = [

@@ -3,10 +3,10 @@
 import difflib
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
@@ -24,6 +24,17 @@ _NEAR: Final = 0.7
 _TOTALS: Final = re.compile(
     r"(grand |sub ?)?(total|sum|mean|average|avg|count)s?\b.{0,20}:?", re.IGNORECASE
 )
+
+
+Columns = Mapping[Any, pd.Categorical]
+
+
+@dataclass(frozen=True)
+class _Body:
+    """Spreadsheet rows below the header, and their columns by position."""
+
+    rows: pd.Index
+    columns: Columns
 
 
 @dataclass(frozen=True)
@@ -62,16 +73,16 @@ def sheet_of_grid(grid: Grid, place: Place) -> Sheet:
         return Sheet(place, pd.DataFrame(), grid.problems, str(breaking[0].what))
     if grid.cells.empty:
         return Sheet(place, pd.DataFrame(), grid.problems)
-    header_row = _header_row(grid.cells, place.table)
-    if header_row is None:
+    columns = columns_of(grid.cells)
+    header = _header_at(columns, place.table)
+    if header is None:
         return _without_header(grid, place)
-    names = _names(grid.cells, header_row)
+    header_row, names = int(grid.cells.index[header]), _names(columns, header)
     form = [*_above(grid.cells, header_row), *_name_problems(names, place.table, header_row)]
-    body = _below(grid.cells, header_row)
+    body = _below(columns, grid.cells.index, header)
     form += list(_nameless(body, names))
     cells = _known_columns(body, names, place.table)
-    blank = _blank_rows(body)
-    again = _repeated_headers(body, names)
+    blank, again = _blank_rows(body), _repeated_headers(body, names)
     not_data = [*_blank(body, blank), *_again(again), *_totals(cells, place.table, again)]
     passed = [row for problem in not_data if problem.leaves_out for row in problem.rows]
     passed_over = cells.loc[passed].astype("object") if passed else pd.DataFrame()
@@ -95,28 +106,30 @@ def bare_name(text: str) -> str:
     return re.sub(r"[\s\-_]+", "_", text.strip().casefold())
 
 
-def _header_row(cells: pd.DataFrame, table: str) -> int | None:
+def _header_at(columns: Columns, table: str) -> int | None:
+    """Position of the row with the most column names."""
     known = set(column_names(table))
     hits = []
-    for row in _texts_of(cells, 0, _HEADER_WITHIN):
+    for row in _texts_of(columns, 0, _HEADER_WITHIN):
         hits.append(sum(isinstance(text, str) and bare_name(text) in known for text in row))
         if hits[-1] == len(row):  # no row below can have more
             break
     most = max(hits, default=0)
-    return int(cells.index[hits.index(most)]) if most else None
+    return hits.index(most) if most else None
 
 
-def _texts_of(cells: pd.DataFrame, first: int, last: int) -> Iterator[tuple[object, ...]]:
+def _texts_of(columns: Columns, first: int, last: int) -> Iterator[tuple[object, ...]]:
     """Rows ``first`` up to ``last`` (counted from 0) as tuples of texts."""
-    columns = [column[first:last].astype(object) for column in columns_of(cells).values()]
-    return zip(*columns, strict=True)
+    for at in range(first, min(last, *map(len, columns.values()))):
+        yield tuple(column[at] for column in columns.values())
 
 
-def _below(cells: pd.DataFrame, row: int) -> pd.DataFrame:
-    """The rows below one; a slice, where rows count up."""
-    if isinstance(cells.index, pd.RangeIndex):
-        return cells.iloc[row - int(cells.index[0]) + 1 :]
-    return cells.loc[cells.index > row]
+def _below(columns: Columns, rows: pd.Index, header: int) -> _Body:
+    """The rows below the header; a slice, where rows count up."""
+    below: slice | np.ndarray = slice(header + 1, None)
+    if not isinstance(rows, pd.RangeIndex):
+        below = np.asarray(rows > rows[header])
+    return _Body(rows[below], {name: column[below] for name, column in columns.items()})
 
 
 def _without_header(grid: Grid, place: Place) -> Sheet:
@@ -131,11 +144,10 @@ def _without_header(grid: Grid, place: Place) -> Sheet:
     return Sheet(place, pd.DataFrame(), (*grid.problems, problem), str(problem.what))
 
 
-def _names(cells: pd.DataFrame, row: int) -> dict[int, str]:
+def _names(columns: Columns, header: int) -> dict[int, str]:
     """Headers by position, as typed; a position without one is left away."""
-    at = row - int(cells.index[0])
-    header = next(_texts_of(cells, at, at + 1))
-    return {position: str(text) for position, text in enumerate(header) if isinstance(text, str)}
+    (texts,) = _texts_of(columns, header, header + 1)
+    return {position: str(text) for position, text in enumerate(texts) if isinstance(text, str)}
 
 
 def _written(names: dict[int, str]) -> dict[str | int, str]:
@@ -145,13 +157,13 @@ def _written(names: dict[int, str]) -> dict[str | int, str]:
     return written
 
 
-def _known_columns(body: pd.DataFrame, names: dict[int, str], table: str) -> pd.DataFrame:
+def _known_columns(body: _Body, names: dict[int, str], table: str) -> pd.DataFrame:
     first: dict[str, int] = {}
     for position, text in names.items():
         first.setdefault(bare_name(text), position)
     known = {name: first[name] for name in column_names(table) if name in first}
-    columns = {name: body[position].array for name, position in known.items()}
-    return pd.DataFrame(columns, index=body.index, columns=list(known), copy=False)
+    columns = {name: body.columns[position] for name, position in known.items()}
+    return pd.DataFrame(columns, index=body.rows, columns=list(known), copy=False)
 
 
 def _above(cells: pd.DataFrame, header_row: int) -> Iterator[Problem]:
@@ -234,26 +246,21 @@ def _nearest(name: str, known: list[str]) -> str:
     return near[0] if near else ""
 
 
-def _nameless(body: pd.DataFrame, names: dict[int, str]) -> Iterator[Problem]:
+def _nameless(body: _Body, names: dict[int, str]) -> Iterator[Problem]:
     """Entries beyond the named columns; a number there may be the other half of a split one."""
-    for position in body.columns:
-        if position in names:
+    for position, column in body.columns.items():
+        if position in names or (column.codes < 0).all():
             continue
-        filled = body[position].notna()
-        if not filled.any():
-            continue
-        digits = [t for t in body[position].cat.categories if t[:1].isdigit()]
-        numeric = filled & body[position].isin(digits)
+        cells = pd.Series(column, index=body.rows)
+        filled = cells.notna()
+        numeric = filled & cells.isin([t for t in texts_of(column) if t[:1].isdigit()])
         kinds: tuple[tuple[pd.Series[bool], Severity], ...]
         kinds = ((numeric, "error"), (filled & ~numeric, "question"))
         for mask, severity in kinds:
             if mask.any():
                 yield Problem(
                     "cell_outside_columns",
-                    [
-                        f"'{text}' stands where no column has a name"
-                        for text in body[position][mask]
-                    ],
+                    [f"'{text}' stands where no column has a name" for text in cells[mask]],
                     "Name the column; a comma inside a number or text also splits a cell in two",
                     rows_where(mask),
                     int(position),
@@ -261,15 +268,15 @@ def _nameless(body: pd.DataFrame, names: dict[int, str]) -> Iterator[Problem]:
                 )
 
 
-def _blank_rows(body: pd.DataFrame) -> list[int]:
-    if not len(body.columns):
-        return []
-    empty = np.logical_and.reduce([column.codes < 0 for column in columns_of(body).values()])
-    return [int(row) for row in body.index[empty]]
+def _blank_rows(body: _Body) -> list[int]:
+    empty = np.logical_and.reduce([column.codes < 0 for column in body.columns.values()])
+    return [int(row) for row in body.rows[empty]]
 
 
-def _blank(body: pd.DataFrame, blank: list[int]) -> Iterator[Problem]:
-    filled = body.index.difference(blank)
+def _blank(body: _Body, blank: list[int]) -> Iterator[Problem]:
+    if not blank:
+        return
+    filled = body.rows.difference(blank)
     inside = [row for row in blank if len(filled) and row < filled[-1]]
     if inside:
         many = (
@@ -284,14 +291,14 @@ def _blank(body: pd.DataFrame, blank: list[int]) -> Iterator[Problem]:
         )
 
 
-def _repeated_headers(body: pd.DataFrame, names: dict[int, str]) -> list[int]:
+def _repeated_headers(body: _Body, names: dict[int, str]) -> list[int]:
     """Rows that repeat the column names."""
-    again = np.full(len(body), bool(names))
+    again = np.full(len(body.rows), bool(names))
     for position, text in names.items():
         if not again.any():
             break
-        again &= _says(body[position].array, text)
-    return [int(row) for row in body.index[again]]
+        again &= _says(body.columns[position], text)
+    return [int(row) for row in body.rows[again]]
 
 
 def _says(column: pd.Categorical, text: str) -> np.ndarray:
@@ -314,14 +321,14 @@ def _again(rows: list[int]) -> Iterator[Problem]:
 
 def _totals(cells: pd.DataFrame, table: str, again: list[int]) -> Iterator[Problem]:
     """Rows of totals; one that repeats the header, "count" among it, is none."""
-    labelled = np.zeros(len(cells), dtype=bool)
-    for name, column in columns_of(cells).items():
+    labelled, columns = np.zeros(len(cells), dtype=bool), columns_of(cells)
+    for name, column in columns.items():
         if name in ("note", "observer", "lost", "item", "unit"):
             continue
         labels = [number for number, t in enumerate(texts_of(column)) if _TOTALS.fullmatch(t)]
         if labels:
             labelled |= np.isin(column.codes, labels)
-    labelled |= cells.index.isin(_unlabelled_sums(cells, table))
+    labelled |= cells.index.isin(_unlabelled_sums(cells, columns, table))
     labelled &= ~cells.index.isin(again)
     if labelled.any():
         yield Problem(
@@ -334,11 +341,10 @@ def _totals(cells: pd.DataFrame, table: str, again: list[int]) -> Iterator[Probl
         )
 
 
-def _unlabelled_sums(cells: pd.DataFrame, table: str) -> list[int]:
+def _unlabelled_sums(cells: pd.DataFrame, columns: Columns, table: str) -> list[int]:
     """The last row, where it tells of no plot and its numbers are the sums of those above."""
     numeric = [name for name in columns_of_type(table, float) if name in cells]
     others = [name for name in cells if name not in numeric]
-    columns = columns_of(cells)
     if not numeric or not others or len(cells) < 3:
         return []
     if any(columns[name].codes[-1] >= 0 for name in others):

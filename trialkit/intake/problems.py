@@ -156,8 +156,8 @@ def _shown(value: str) -> str:
 def _typed(problem: Problem, cells: pd.DataFrame | None) -> list[str]:
     if cells is None or problem.column not in cells.columns or not problem.rows or problem.value:
         return [problem.value] * max(1, len(problem.rows))
-    column = cells[problem.column].astype(object).reindex(list(problem.rows))
-    return ["" if pd.isna(value) else str(value) for value in column]
+    column = cells[problem.column].reindex(list(problem.rows))
+    return ["" if pd.isna(value) else str(value) for value in column.astype(object)]
 
 
 def left_out_rows(problems: Iterable[Problem], place: Place, cells: pd.DataFrame) -> pd.DataFrame:

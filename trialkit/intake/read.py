@@ -32,11 +32,19 @@ from trialkit.study import Study
 from trialkit.study.units import to_canonical
 
 
-def read_site_season(study: Study, season: int, site: str, *, as_typed: bool = False) -> SiteSeason:
+def read_site_season(
+    study: Study,
+    season: int,
+    site: str,
+    *,
+    as_typed: bool = False,
+    corrections: Corrections | None = None,
+) -> SiteSeason:
     """Read the files of one site in one season; nothing is raised for what people typed.
 
     Faults say what is wrong; rows with an error are in ``left_out`` and not in ``tables``.
-    ``as_typed`` leaves corrections.csv aside, to see what hangs on it.
+    ``as_typed`` leaves corrections.csv aside, to see what hangs on it; ``corrections`` are those of
+    the study where they are read already.
     """
     folder = study.data_folder(season, site)
     if not folder.is_dir():
@@ -44,7 +52,8 @@ def read_site_season(study: Study, season: int, site: str, *, as_typed: bool = F
     found = find_sheets(study, folder)
     if found.unusable:
         return unreadable(season, site, found)
-    corrections = Corrections() if as_typed else read_corrections(study)
+    if as_typed or corrections is None:
+        corrections = Corrections() if as_typed else read_corrections(study)
     context = Context(study, study.season(season), None, corrections)
     checked = {}
     if "plots" in found.sheets:

@@ -10,6 +10,7 @@ from typing import Final
 
 import pandas as pd
 
+from trialkit.columns import TABLES
 from trialkit.errors import Fault
 from trialkit.intake.answers import no_such_file, with_questions
 from trialkit.intake.corrections import Corrections, read_corrections
@@ -77,47 +78,51 @@ def check_study(study: Study, *, workers: int = 1, tables: bool = True) -> Study
     faults, files and rows left out with tables without rows, so that a study of any size fits into
     memory.
     """
-    places = study.site_seasons()
-    read = partial(_read, study, tables)
+    places, corrections = study.site_seasons(), read_corrections(study)
+    read = partial(_read, study, corrections, tables)
     if workers > 1 and len(places) >= _WORTH_PROCESSES:
         with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
-            site_seasons = tuple(pool.map(read, places, chunksize=_CHUNK))
+            found = tuple(pool.map(read, places, chunksize=_CHUNK))
     else:
-        site_seasons = tuple(map(read, places))
+        found = tuple(map(read, places))
+    if not tables:
+        blank = {table: blank_table_frame(table) for table in TABLES}
+        found = tuple(replace(one, tables=blank) for one in found)
     return StudyIntake(
-        _beside_each_other(study, site_seasons),
+        _beside_each_other(study, corrections, found),
         read_costs(study),
-        (*_unplanned_folders(study), *_stray_corrections(study)),
+        (*_unplanned_folders(study), *_stray_corrections(study, corrections)),
         economics_faults(study),
     )
 
 
 def _beside_each_other(
-    study: Study, site_seasons: tuple[SiteSeason, ...]
+    study: Study, corrections: Corrections, site_seasons: tuple[SiteSeason, ...]
 ) -> tuple[SiteSeason, ...]:
     """Site-seasons with the questions that only all sites of a season together raise."""
     levels = {(one.season, one.site): one.check_levels for one in site_seasons}
     asked: dict[tuple[int, str], list[Fault]] = {}
     for place, fault in site_faults(levels):
         asked.setdefault(place, []).append(fault)
-    corrections = read_corrections(study) if asked else Corrections()
     return tuple(
-        with_questions(one, asked.get((one.season, one.site), ()), corrections, study)
+        with_questions(one, asked[place], corrections, study)
+        if (place := (one.season, one.site)) in asked
+        else one
         for one in site_seasons
     )
 
 
-def _read(study: Study, tables: bool, place: tuple[int, str]) -> SiteSeason:
-    one = read_site_season(study, *place)
-    if tables:
-        return one
-    return replace(one, tables={table: blank_table_frame(table) for table in one.tables})
+def _read(
+    study: Study, corrections: Corrections, tables: bool, place: tuple[int, str]
+) -> SiteSeason:
+    """Read a site-season; tables that nobody wants are not sent from one process to another."""
+    one = read_site_season(study, *place, corrections=corrections)
+    return one if tables else replace(one, tables={})
 
 
-def _stray_corrections(study: Study) -> Iterator[Fault]:
+def _stray_corrections(study: Study, corrections: Corrections) -> Iterator[Fault]:
     """Corrections of files that stand in no folder of a site-season."""
     planned = {study.data_folder(*one).relative_to(study.folder) for one in study.site_seasons()}
-    corrections = read_corrections(study)
     yield from corrections.faults
     for line in corrections.lines:
         if line.file != COSTS_FILE and PurePosixPath(line.file).parent not in planned:
