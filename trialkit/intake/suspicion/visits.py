@@ -31,12 +31,13 @@ def months_off(tables: Tables) -> Iterator[tuple[str, Problem]]:
 
 
 def _visits(rows: Rows) -> dict[dt.date, set[str]]:
-    """Plots seen on each day."""
-    (days, dates), (codes, plots) = rows.days(), rows.words("plot")
-    seen: list[set[str]] = [set() for _ in dates]
+    """Plots seen on each day, days in the order of the sheet."""
+    (days, found), (codes, plots) = rows.days(), rows.words("plot")
+    dates: list[dt.date] = found.astype("datetime64[D]").tolist()
+    seen: dict[dt.date, set[str]] = {}
     for both in pd.unique(days * len(plots) + codes).tolist():
-        seen[both // len(plots)].add(plots[both % len(plots)])
-    return dict(zip(dates.astype("datetime64[D]").tolist(), seen, strict=True))
+        seen.setdefault(dates[both // len(plots)], set()).add(plots[both % len(plots)])
+    return seen
 
 
 def _fills(
