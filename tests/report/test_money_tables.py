@@ -13,6 +13,7 @@ from trialkit.findings.costs_of import treatment_costs
 from trialkit.findings.economics import money_of
 from trialkit.findings.economics_grid import fitted
 from trialkit.findings.effect_table import Scope
+from trialkit.findings.gains_by_place import gains_of
 from trialkit.findings.refit import analyse_again, each_place, values_of
 from trialkit.narrative.advice import advice_of
 from trialkit.report import money
@@ -60,11 +61,19 @@ def test_a_farm_not_yet_tried_is_less_sure_than_those_that_were(together):
 def test_places_have_their_own_row_and_a_broken_one_has_none(rich, places):
     measure, costs = rich.measure("marketable_yield"), treatment_costs(rich, COSTS)
     each = each_place(rich, measure, places)
-    by_place = {place: money_of(rich, one, costs, Scope(*place)) for place, one in each.items()}
-    by_place[2026, "alder_bench"] = money_of(rich, None, costs, Scope(2026, "alder_bench"))
+    by_place = {place: gains_of(rich, one, costs, {}) for place, one in each.items()}
+    by_place[2026, "alder_bench"] = gains_of(rich, None, costs, {})
     table = money.place_table(rich, by_place)
     assert len(table.rows) == len(places)
     assert table.rows[0][0] == "Alder Bench 2024"
+
+
+def test_gains_of_a_place_are_those_of_its_budget(rich, analysis):
+    costs = treatment_costs(rich, COSTS)
+    budget = money_of(rich, analysis, costs, Scope(2024, "alder_bench"), {"kaolin": 2.0}).budget
+    gains = gains_of(rich, analysis, costs, {"kaolin": 2.0}).by_treatment
+    rows = budget.set_index("treatment").loc[list(rich.treatment_ids)[1:], ["gain", "chance"]]
+    assert [gains[name] for name in rows.index] == list(rows.itertuples(index=False, name=None))
 
 
 def test_what_is_missing_is_said_with_the_cell_to_mend(rich, analysis):

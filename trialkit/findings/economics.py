@@ -97,38 +97,41 @@ def money_of(
     ``analysis`` is that of the yield that is sold, kg/m², normal family, against the check.
     ``event_hours`` (treatment -> hours per field area) come on top of the costs.
     """
+    missing, part = missing_of(study, analysis, costs), study.economics
+    if analysis is None or part is None or not is_known(study, costs, missing):
+        return Money(pd.DataFrame(columns=list(BUDGET)), missing, costs.faults)
+    means = chosen(analysis.model.means, study, costs)
+    spent = costs.with_hours(event_hours or {})
+    table = _budget(study, part, means, spent)
+    table = table.merge(_doubt(study, means, analysis, spent), on="treatment")
+    filled = table.assign(season=scope.season, site=scope.site)
+    return Money(
+        filled[list(BUDGET)],
+        missing,
+        costs.faults,
+        _pairs(study, means, spent),
+        acceptable(table, float(part.minimum_return)),
+    )
+
+
+def missing_of(study: Study, analysis: Analysis | None, costs: TreatmentCosts) -> tuple[str, ...]:
+    """Sentences on what could not be worked out, those on costs first."""
     missing = [*costs.missing]
     if study.economics is None:
         missing.append("study.toml has no [economics], so prices are not known.")
     if analysis is None or analysis.model.means.link != "identity":
         missing.append("Marketable yield could not be analysed here, so income is not known.")
+    return tuple(missing)
+
+
+def is_known(study: Study, costs: TreatmentCosts, missing: tuple[str, ...]) -> bool:
+    """Say whether money can be worked out: yield, prices, and costs of the check and another."""
     usable = not costs.blocking and study.check.id in costs.table.index and len(costs.table) > 1
-    if (
-        analysis is None
-        or study.economics is None
-        or len(missing) > len(costs.missing)
-        or not usable
-    ):
-        return Money(pd.DataFrame(columns=list(BUDGET)), tuple(missing), costs.faults)
-    means = chosen(analysis.model.means, study, costs)
-    table = _budget(study, study.economics, means, costs.with_hours(event_hours or {}))
-    table = table.merge(_doubt(study, means, analysis, costs, event_hours or {}), on="treatment")
-    filled = table.assign(season=scope.season, site=scope.site)
-    return Money(
-        filled[list(BUDGET)],
-        tuple(missing),
-        costs.faults,
-        _pairs(study, study.economics, means, costs.with_hours(event_hours or {})),
-        acceptable(table, float(study.economics.minimum_return)),
-    )
+    return usable and len(missing) == len(costs.missing)
 
 
-def _pairs(
-    study: Study, part: Economics, means: MarginalMeans, costs: pd.DataFrame
-) -> pd.DataFrame:
-    worth = terms_of(part).worth * per_field_area(1.0, study.units)
-    spent = costs["cost"].reindex(list(means.treatments)).to_numpy(float)
-    return pairs_of(means, worth, spent, study.level)
+def _pairs(study: Study, means: MarginalMeans, costs: pd.DataFrame) -> pd.DataFrame:
+    return pairs_of(means, worth_of(study), costs_of_means(means, costs), study.level)
 
 
 def chosen(means: MarginalMeans, study: Study, costs: TreatmentCosts) -> MarginalMeans:
@@ -159,28 +162,41 @@ def _budget(
     return table.merge(break_even(table, study.check.id, terms), on="treatment", how="left")
 
 
+def gains_at(study: Study, means: MarginalMeans, costs: pd.DataFrame) -> np.ndarray:
+    """Estimated gain of each treatment of ``means`` over the first, per field area."""
+    worth, spent = worth_of(study), costs_of_means(means, costs)
+    return np.asarray((means.estimate - means.estimate[0]) * worth - (spent - spent[0]))
+
+
+def worth_of(study: Study) -> float:
+    """Money per field area that a unit of the analysed yield leaves after handling."""
+    return terms_of(study.economics or Economics()).worth * per_field_area(1.0, study.units)
+
+
+def costs_of_means(means: MarginalMeans, costs: pd.DataFrame) -> np.ndarray:
+    """Costs of the treatments of ``means``, in their order."""
+    return costs["cost"].reindex(list(means.treatments)).to_numpy(float)
+
+
+def simulated(study: Study, means: MarginalMeans, costs: pd.DataFrame) -> "partial[gain.Draws]":
+    """Return the simulation of net returns, at the places behind ``means`` or at a new one."""
+    worth, spent = worth_of(study), costs_of_means(means, costs)
+    runs = (study.economics or Economics()).runs
+    return partial(gain.simulate, means, lambda y: y * worth - spent, runs=runs, seed=study.seed)
+
+
 def _doubt(
-    study: Study,
-    means: MarginalMeans,
-    analysis: Analysis,
-    costs: TreatmentCosts,
-    event_hours: Mapping[str, float],
+    study: Study, means: MarginalMeans, analysis: Analysis, costs: pd.DataFrame
 ) -> pd.DataFrame:
     """Intervals and chances by treatment: here, and where known at a place not yet tried."""
-    part = study.economics or Economics()
-    every = costs.with_hours(event_hours)["cost"]
-    spent = every.reindex(list(means.treatments)).to_numpy(float)
-    worth = terms_of(part).worth * per_field_area(1.0, study.units)
-    run = partial(
-        gain.simulate, means, lambda y: y * worth - spent, runs=part.runs, seed=study.seed
-    )
+    run = simulated(study, means, costs)
     here = run()
     net, extra = gain.interval(here.net, study.level), gain.interval(here.gain, study.level)
     found = {
         "treatment": list(means.treatments),
         "net_low": net[0],
         "net_high": net[1],
-        "gain": (means.estimate - means.estimate[0]) * worth - (spent - spent[0]),
+        "gain": gains_at(study, means, costs),
         "gain_low": extra[0],
         "gain_high": extra[1],
         "chance": gain.chance_of_gain(here),

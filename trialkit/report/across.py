@@ -54,7 +54,8 @@ class AcrossReport:
     @cached_property
     def facts(self) -> Facts:
         """What the narrative may quote and its claims are judged by."""
-        advice = advice_of(self.study, money_together(self.study, self.handed_on))
+        together = money_together(self.study, self.handed_on, self.findings.pooled.analyses)
+        advice = advice_of(self.study, together)
         return across_facts(self.study, self.findings, advice, self.own_cautions())
 
     def own_cautions(self) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from trialkit.findings import AcrossFindings, consistency, robustness, without_e
 from trialkit.findings.costs_of import TreatmentCosts
 from trialkit.findings.economics import Money, money_of
 from trialkit.findings.effect_table import Scope
+from trialkit.findings.gains_by_place import PlaceGains, gains_of
 from trialkit.findings.recommendation import Recommendation, recommendations
 from trialkit.findings.refit import Place, each_place, place_means
 from trialkit.findings.still_needed import still_needed
@@ -88,12 +89,10 @@ class Answers:
         return money_of(self.study, self.sold, self.costs, scope, self.evidence.mean_hours)
 
     @cached_property
-    def by_place(self) -> dict[Place, Money]:
-        """Money of each site-season by itself."""
+    def by_place(self) -> dict[Place, PlaceGains]:
+        """Gains of each site-season by itself."""
         return {
-            place: money_of(
-                self.study, analysis, self.costs, Scope(*place), self.evidence.hours_at(*place)
-            )
+            place: gains_of(self.study, analysis, self.costs, self.evidence.hours_at(*place))
             for place, analysis in self.sold_by_place.items()
         }
 

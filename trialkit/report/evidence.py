@@ -123,10 +123,12 @@ def costs_of(study: Study) -> tuple[TreatmentCosts, tuple[FileRecord, ...]]:
     return known, costs.files
 
 
-def money_together(study: Study, taking: Sequence[HandedOn]) -> Money:
-    """Money over the finished site-seasons."""
+def money_together(
+    study: Study, taking: Sequence[HandedOn], known: Mapping[str, Analysis] | None = None
+) -> Money:
+    """Money over the finished site-seasons; ``known`` as in :meth:`Evidence.sold_together`."""
     evidence, (costs, _) = evidence_of(study, taking), costs_of(study)
-    sold = evidence.sold_together(study) if evidence.finished else None
+    sold = evidence.sold_together(study, known) if evidence.finished else None
     return money_of(study, sold, costs, Scope(0, ACROSS), evidence.mean_hours)
 
 

@@ -9,6 +9,7 @@ import pandas as pd
 
 from trialkit.findings.economics import Money
 from trialkit.findings.effect_table import records
+from trialkit.findings.gains_by_place import PlaceGains
 from trialkit.narrative.money_words import chance_words, ranged
 from trialkit.narrative.numbers import fixed
 from trialkit.narrative.tables import Column, Table, Words
@@ -85,28 +86,28 @@ def gain_table(study: Study, money: Money) -> Table:
     return Table.of("Gain over the untreated check", heads, rows)
 
 
-def place_table(study: Study, places: Mapping[tuple[int, str], Money]) -> Table:
+def place_table(study: Study, places: Mapping[tuple[int, str], PlaceGains]) -> Table:
     """Gain of each treatment in each site-season, with the chance of beating the check there."""
     names = study.treatment_ids[1:]
     heads = [Column("Site and season"), *(Column(study.treatment(t).label) for t in names)]
     rows = []
-    for (season, site), money in places.items():
-        if money.budget.empty:
+    for (season, site), gains in places.items():
+        if not gains.by_treatment:
             continue
-        known = {row["treatment"]: row for row in records(money.budget)}
-        cells = [_cell(known.get(treatment)) for treatment in names]
+        cells = [_cell(gains.by_treatment.get(treatment)) for treatment in names]
         rows.append((f"{study.site(site).name} {season}", *cells))
     per = f"{study.currency} per {FIELD_AREA[study.units]}"
     return Table.of(f"Gain over the check ({per}) and its chance, place by place", heads, rows)
 
 
-def _cell(row: Mapping[str, Any] | None) -> str:
-    if row is None:
+def _cell(known: tuple[float, float] | None) -> str:
+    if known is None:
         return "not known"
-    return f"{fixed(row['gain'], 0)} ({chance_words(row['chance'])})"
+    gain, chance = known
+    return f"{fixed(gain, 0)} ({chance_words(chance)})"
 
 
-def missing_words(monies: Sequence[Money]) -> Words:
+def missing_words(monies: Sequence[Money | PlaceGains]) -> Words:
     """What could not be worked out, and what to mend."""
     said = dict.fromkeys(sentence for money in monies for sentence in money.missing)
     # A page goes out to others: files go by name, without the folders of this machine.
