@@ -29,6 +29,14 @@ def test_published_critical_values_of_dunnett_and_tukey():
     )
 
 
+def test_degrees_of_freedom_that_differ_by_rounding_are_one():
+    t, exact = np.linspace(1, 4, 4), np.full(4, 7.7)
+    nearly = exact + np.spacing(7.7) * np.arange(4)
+    found, expected = (adjust(t, df, np.eye(5), STAR, how="dunnett") for df in (nearly, exact))
+    np.testing.assert_array_equal(found.p, expected.p)
+    np.testing.assert_array_equal(found.critical, expected.critical)
+
+
 def test_unequal_groups_against_a_check_agree_with_scipy():
     rng = np.random.default_rng(5)
     samples = [rng.normal(size=n) for n in (6, 4, 5, 3)]

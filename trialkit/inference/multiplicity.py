@@ -9,6 +9,7 @@ from scipy import special, stats
 from trialkit.inference.multivariate_t import Comparisons, Pair, comparisons, critical, tail
 
 METHODS = ("dunnett", "tukey", "holm", "none")
+DF_DECIMALS = 9  # degrees of freedom closer than this differ by rounding alone
 LSD_CAUTION = (
     "The comparisons are not adjusted for their number (protected least significant difference): "
     "read them only if the test of treatments as a whole found a difference, and expect about one "
@@ -45,7 +46,7 @@ def adjust(
     >>> done.p.round(3).tolist()
     [0.138, 0.031]
     """
-    t, df = np.asarray(t, dtype=float), np.asarray(df, dtype=float)
+    t, df = np.asarray(t, dtype=float), np.round(np.asarray(df, dtype=float), DF_DECIMALS)
     if how in ("none", "holm"):
         return _one_by_one(two_sided(t, df), df, how, level)
     family = comparisons(means_covariance, pairs)
