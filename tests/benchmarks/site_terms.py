@@ -9,8 +9,9 @@ standard deviation 0.7), a season alike at all sites (season x treatment), both 
 set is analysed with environments alone, with the site named, and with site and season named (what
 the reports do). Type I error is that of the treatment test under no effect, coverage that of the
 95 % interval of one treatment minus the check, power that of the test where two treatments differ
-from the rest by 1 and 1.5. Results go into site_terms.csv beside this file, cell by
-cell; a run that was stopped goes on where it was.
+from the rest by 1 and 1.5. The last two layouts lack some sites in the last season, so that only
+two come back. Results go into site_terms.csv beside this file, cell by cell; a run that was stopped
+goes on where it was.
 """
 
 import argparse
@@ -37,21 +38,27 @@ TRUTHS = {
 }
 LAYOUTS = ((3, 2), (3, 3), (5, 3))
 LOST_SHARES = (0.0, 0.08)
+NOT_RUN = ((3, 2, 1), (5, 2, 3))
 JUDGED = ("type1", "coverage", "power", "site_in", "season_in")
 
 
 @dataclass(frozen=True)
 class Layout:
-    """Sites x seasons with 4 blocks x 5 treatments, a share of the plots lost at random."""
+    """Sites x seasons with 4 blocks x 5 treatments, a share of the plots lost at random.
+
+    not_run : how many sites had no trial in the last season, so that two are left that come back.
+    """
 
     sites: int
     seasons: int
     lost: float
+    not_run: int = 0
 
     @property
     def words(self) -> dict[str, object]:
         """The layout as the table shows it."""
-        return {"layout": f"{self.sites} sites x {self.seasons} seasons", "lost": self.lost}
+        less = f" less {self.not_run}" if self.not_run else ""
+        return {"layout": f"{self.sites} sites x {self.seasons} seasons{less}", "lost": self.lost}
 
     def draw(self, sds: tuple[float, float], draw: np.random.Generator) -> pd.DataFrame:
         """Return plots without treatment effects; sds are those of site and season x treatment."""
@@ -64,6 +71,8 @@ class Layout:
         value += ENVIRONMENT_TREATMENT * draw.normal(size=(*shape[:2], TREATMENTS))[s, y, t]
         frame = pd.DataFrame({"y": value, "site": s, "season": y, "block": b, "treatment": t})
         frame["environment"] = frame["season"] * 10 + frame["site"]
+        last = (self.seasons - 1) * 10 + self.sites
+        frame = frame[frame["environment"] < last - self.not_run]
         number = round(self.lost * len(frame))
         return frame.drop(index=draw.choice(len(frame), number, replace=False))
 
@@ -133,6 +142,7 @@ def _p_with_effects(result: ModelResult) -> float:
 def cells() -> list[tuple[Layout, str]]:
     """Return every layout with every truth."""
     layouts = [Layout(*shape, lost) for shape in LAYOUTS for lost in LOST_SHARES]
+    layouts += [Layout(sites, seasons, 0.0, less) for sites, seasons, less in NOT_RUN]
     return [(layout, truth) for layout in layouts for truth in TRUTHS]
 
 

@@ -31,7 +31,9 @@ def test_environments_alone_reject_far_too_often_where_answers_repeat(table):
     alone = table[
         (table["method"] == "environments alone") & (table["answered alike"] != "neither")
     ]
-    assert alone["type1"].min() > 0.15
+    few_come_back = alone["layout"].str.contains("less")
+    assert alone.loc[~few_come_back, "type1"].min() > 0.15
+    assert alone.loc[few_come_back, "type1"].min() > 0.09
 
 
 def test_a_short_run_shows_the_same():

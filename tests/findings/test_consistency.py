@@ -5,8 +5,9 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+from tests.findings.conftest import values_of
 from tests.findings.places import PLACES, environments_of
-from trialkit.findings import across_findings, consistency
+from trialkit.findings import Environment, across_findings, consistency, site_season_findings
 from trialkit.findings.refit import each_place, place_means
 from trialkit.findings.spread import variance_between
 from trialkit.inference.trend import permutation_trend
@@ -45,6 +46,28 @@ def test_leaving_a_place_out_is_the_analysis_of_the_others(example_study, measur
     rest = across_findings(example_study, places[1:])
     expected = rest.pooled.effects.set_index("treatment").loc["netting", "effect"]
     assert table.loc["without Alder Bench 2024", "effect"] == pytest.approx(expected)
+
+
+def answering_by_site(study) -> list[Environment]:
+    """Netting gains 0.1, 0.5 and 0.9 at the three sites, the same in both seasons."""
+    found = []
+    for number, (season, site) in enumerate(PLACES):
+        gains = [2.0, 2.1 + 0.4 * (number % 3), 2.0, 1.9, 2.1]
+        plots = values_of("marketable_yield", gains, season=season, site=site, noise=0.08,
+                          seed=number, blocks=3)  # fmt: skip
+        found.append(Environment(season, site, plots, site_season_findings(study, plots).effects))
+    return found
+
+
+def test_fewer_places_do_not_make_an_effect_surer_that_belongs_to_its_site(example_study, measure):
+    places = answering_by_site(example_study)
+    pooled = across_findings(example_study, places).pooled
+    assert "site:treatment" in pooled.analyses["marketable_yield"].model.components
+    whole = pooled.effects.set_index("treatment").loc["netting"]
+    table = of(consistency.without_each(example_study, measure, places), "netting")
+    assert len(table) == len(PLACES)
+    widths = table["effect_high"] - table["effect_low"]
+    assert widths.min() > 0.7 * (whole["effect_high"] - whole["effect_low"])
 
 
 def test_two_places_leave_nothing_to_leave_out(example_study, measure, places):

@@ -12,6 +12,7 @@ from trialkit.inference.analysis import Analysis
 from trialkit.inference.analyze import analyze
 from trialkit.inference.design import make_design
 from trialkit.inference.mixed import fit_mixed
+from trialkit.inference.site_season import site_season_choices
 
 
 def study(sites: int = 3, seasons: int = 3, blocks: int = 3, treatments: int = 4, seed: int = 5):
@@ -85,6 +86,50 @@ def test_sites_met_once_are_too_few_and_it_is_said():
     plain, named = fit_mixed(design), fit_mixed(design, site=frame["site"])
     assert named.tests.loc[0, "F"] == pytest.approx(plain.tests.loc[0, "F"], rel=1e-12)
     assert any(note.startswith("0 sites met twice are too few") for note in named.notes)
+
+
+def test_two_of_three_sites_that_come_back_are_enough():
+    frame, design, _ = study(sites=3, seasons=2)
+    rest = frame[frame["e"] != 12]
+    part = replace(design, frame=design.frame.loc[rest.index])
+    result = fit_mixed(part, site=frame["site"], season=frame["season"])
+    assert "site:treatment" in result.components
+    plain = fit_mixed(part)
+    assert result.means.pair_df[0, 1] < plain.means.pair_df[0, 1]
+
+
+def test_one_site_that_comes_back_is_too_few_and_it_is_said():
+    frame, design, _ = study(sites=3, seasons=2)
+    part = replace(design, frame=design.frame[~frame["e"].isin([11, 12])])
+    result = fit_mixed(part, site=frame["site"])
+    assert "site:treatment" not in result.components
+    assert any(note.startswith("1 site met twice is too few") for note in result.notes)
+
+
+@pytest.mark.parametrize(("environments", "enters"), [(6, False), (5, True)])
+def test_season_enters_more_easily_where_hardly_an_environment_is_to_spare(environments, enters):
+    site, season = np.indices((3, 2)).reshape(2, -1)[:, :environments].repeat(2, axis=1)
+    environment, treatment = np.arange(environments).repeat(2), np.tile([0, 1], environments)
+    fullest = site_season_choices(
+        environment, treatment, {"site": site, "season": season}, lambda tested, kept: 0.4
+    )[0]
+    assert "site:treatment" in fullest.factors
+    assert ("season:treatment" in fullest.factors) == enters
+
+
+@pytest.mark.parametrize("asked_for", [(), ("site",), ("site", "season")])
+def test_terms_that_are_asked_for_are_taken_without_a_rule(asked_for):
+    frame, design, _ = study()
+    result = fit_mixed(design, site=frame["site"], season=frame["season"], recurring=asked_for)
+    found = [name for name in ("site", "season") if f"{name}:treatment" in result.components]
+    assert found == list(asked_for)
+    assert not any("preliminary" in note for note in result.notes)
+
+
+def test_terms_of_a_role_without_a_column_are_refused():
+    frame, _, _ = study()
+    with pytest.raises(AnalysisError, match="recurring names 'season'"):
+        asked(frame, environment="e", site="site", recurring=["season"])
 
 
 def test_labels_are_matched_by_index():

@@ -9,7 +9,7 @@ import pandas as pd
 from trialkit.columns import EFFECTS
 from trialkit.errors import AnalysisError
 from trialkit.findings.environment import Environment, environment_label
-from trialkit.findings.refit import effects_again, values_of
+from trialkit.findings.refit import Way, analyse_again, effects_again, values_of
 from trialkit.findings.spread import variance_between
 from trialkit.inference import Analysis
 from trialkit.inference.prediction import around
@@ -49,13 +49,28 @@ def without_each(
 
     Of more than MOST_IN_TURN site-seasons a single one hardly moves an answer; whole sites and
     whole seasons are left out instead. None is left out of fewer than three, nor of more than that.
+    Site and season have terms of their own where they have them in the analysis of all: fewer
+    site-seasons must not make a comparison surer by taking them as independent.
     """
+    turns = _in_turn(study, environments)
+    if not turns:
+        return _stacked([])
     parts, whole = [], values_of(measure, environments)
-    for label, out in _in_turn(study, environments).items():
+    way = Way(recurring=_recurring(study, measure, whole))
+    for label, out in turns.items():
         here = whole["environment"].isin([environment_label(*place) for place in out])
         rest = whole[~here].reset_index(drop=True)
-        parts.append(effects_again(study, measure, rest, f"without {label}"))
+        parts.append(effects_again(study, measure, rest, f"without {label}", way))
     return _stacked(parts)
+
+
+def _recurring(study: Study, measure: Measure, values: pd.DataFrame) -> tuple[str, ...] | None:
+    """Which of site and season have terms of their own in the analysis of ``values``."""
+    try:
+        components = analyse_again(study, measure, values).model.components
+    except AnalysisError:
+        return None
+    return tuple(name for name in ("site", "season") if f"{name}:treatment" in components)
 
 
 def left_out_in_turn(environments: Sequence[Environment]) -> str:

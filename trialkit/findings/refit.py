@@ -22,12 +22,14 @@ PLACE_MEANS: Final = ("season", "site", "measure", "treatment", "mean")
 class Way:
     """How to analyse: ``family`` and ``adjust`` as for analyze; empty is what the study does.
 
-    ``independent`` takes site-seasons as independent of each other, whatever site or season.
+    ``independent`` takes site-seasons as independent of each other, whatever site or season;
+    ``recurring`` names which of "site" and "season" have terms of their own, as for analyze.
     """
 
     family: str = ""
     adjust: str = ""
     independent: bool = False
+    recurring: tuple[str, ...] | None = None
 
 
 def values_of(measure: Measure, environments: Iterable[Environment]) -> pd.DataFrame:
@@ -71,7 +73,7 @@ def analyse_again(
     changed = how.family not in ("", measure.family)
     columns = {"response": "value"} if changed else response_columns(measure, values)
     across = values["environment"].nunique() > 1
-    recurring = across and not how.independent
+    named = across and not how.independent
     values, whole_plot = in_whole_plots(study, values)
     return analyze(
         values,
@@ -79,8 +81,9 @@ def analyse_again(
         block=block_of(values),
         whole_plot=whole_plot,
         environment="environment" if across else None,
-        site="site" if recurring else None,
-        season="season" if recurring else None,
+        site="site" if named else None,
+        season="season" if named else None,
+        recurring=how.recurring if named else None,
         family=how.family or measure.family,
         control=study.check.id,
         adjust=how.adjust or None,

@@ -1,6 +1,7 @@
 """The entry point: one tidy frame in, means, contrasts, tests and effect sizes out."""
 
 import difflib
+from collections.abc import Sequence
 
 import pandas as pd
 
@@ -32,6 +33,7 @@ def analyze(
     level: float = 0.95,
     site: str | None = None,
     season: str | None = None,
+    recurring: Sequence[str] | None = None,
 ) -> Analysis:
     """Analyse one response of a replicated trial.
 
@@ -41,7 +43,8 @@ def analyze(
                   only, treatments are nested in it, and every family has an answer.
     site, season: columns whose combination is the environment (unless that is given too). For
                   continuous responses their variances and those of their interactions with
-                  treatment are estimated where the data can carry them.
+                  treatment are estimated where the data can carry them; ``recurring`` ("site",
+                  "season") names those that are, in place of the rule, for a part of a study.
     family      : "normal", "lognormal", "count" (response a total, ``exposure`` the plants or area
                   examined), "proportion" (response out of ``trials``) or "ordinal".
     control     : label of the untreated check; contrasts then are each treatment minus the check.
@@ -56,7 +59,7 @@ def analyze(
     >>> done.contrasts[["treatment", "estimate", "p_adjusted"]].round(3).values.tolist()
     [['net', 2.067, 0.005], ['straw', 1.067, 0.047]]
     """
-    places = places_of(frame, environment, site, season)
+    places = places_of(frame, environment, site, season, recurring)
     design = make_design(
         places.frame, response=response, treatment=treatment, block=block, row=row, column=column,
         whole_plot=whole_plot, environment=places.environment, family=family, trials=trials,
@@ -92,14 +95,15 @@ def fit(design: Design, level: float, places: Places | None = None) -> ModelResu
 
 
 def _fit_plain(design: Design, level: float, places: Places | None) -> ModelResult:
-    site, season = (places.site, places.season) if places else (None, None)
     if design.family == "ordinal":
         from trialkit.inference.ordinal import fit_ordinal
 
         return fit_ordinal(design, level)
     across, continuous = "environment" in design.frame, design.family in ("normal", "lognormal")
     if across and continuous:
-        return fit_mixed(design, site=site, season=season)
+        if places is None:
+            return fit_mixed(design)
+        return fit_mixed(design, site=places.site, season=places.season, recurring=places.recurring)
     if across:
         from trialkit.inference.two_stage import fit_two_stage
 

@@ -8,7 +8,7 @@ plots the error rates stay where they should (the calibration table has the figu
 below zero are reported as zero, and a note says so.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -32,16 +32,17 @@ def fit_mixed(
     *,
     site: pd.Series | None = None,
     season: pd.Series | None = None,
+    recurring: Sequence[str] | None = None,
 ) -> ModelResult:
     """Fit treatments over environments (or a split plot) with the rest of the layout random.
 
     Model: y = treatment + environment + environment:block + environment:treatment + residual, all
     but the treatment random (for a split plot: whole plot, treatment and their interaction fixed,
     or the treatment alone where each belongs to one whole-plot level; block and block:whole plot
-    random). Variances by REML (Patterson & Thompson 1971), tests and
-    degrees of freedom after Kenward & Roger 1997. ``site`` and ``season`` (labels under the index
-    of ``design.frame``) add those two and their interactions with treatment where the data can
-    carry them, as site_season.py rules. Means are in response units (logarithms for family
+    random). Variances by REML (Patterson & Thompson 1971), tests and degrees of freedom after
+    Kenward & Roger 1997. ``site`` and ``season`` (labels under the index of ``design.frame``) add
+    those two and their interactions with treatment where the data can carry them, as ``recurring``
+    names them or else as site_season.py rules. Means are in response units (logarithms for family
     ``lognormal``); ``level`` is taken, as by every fit, and not needed. Raises AnalysisError where
     there is no variation to judge differences by.
 
@@ -55,7 +56,7 @@ def fit_mixed(
     >>> done.tests.loc[0, ["df1", "df2", "F"]].round(6).tolist()   # MS(t) / MS(e x t)
     [1.0, 2.0, 11.645161]
     """
-    model, inference, dropped = _first_sound(design, _models(design, site, season))
+    model, inference, dropped = _first_sound(design, _models(design, site, season, recurring))
     fit = inference.fit
     return ModelResult(
         family=design.family,
@@ -73,11 +74,16 @@ def fit_mixed(
     )
 
 
-def _models(design: Design, site: pd.Series | None, season: pd.Series | None) -> list[MixedModel]:
+def _models(
+    design: Design,
+    site: pd.Series | None,
+    season: pd.Series | None,
+    recurring: Sequence[str] | None,
+) -> list[MixedModel]:
     """Return the models to try, the fullest first."""
     if "whole_plot" in design.frame:
         return [nested_model(design) if design.nested else split_plot_model(design)]
-    return across_models(design, site, season)
+    return across_models(design, site, season, recurring)
 
 
 def _first_sound(

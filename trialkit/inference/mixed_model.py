@@ -1,6 +1,6 @@
 """What a mixed model is made of: responses, fixed-effect rows, random factors and hypotheses."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,12 +40,16 @@ def across_model(design: Design) -> MixedModel:
 
 
 def across_models(
-    design: Design, site: pd.Series | None = None, season: pd.Series | None = None
+    design: Design,
+    site: pd.Series | None = None,
+    season: pd.Series | None = None,
+    recurring: Sequence[str] | None = None,
 ) -> list[MixedModel]:
     """Return the models of treatments over environments to try, the fullest first.
 
     With ``site`` and ``season`` they hold those and their interactions with treatment, as
-    site_season.py rules; the last model is that of environments alone.
+    ``recurring`` names them or, without it, as site_season.py rules; the last model is that of
+    environments alone.
     """
     frame = design.frame
     y, environment = _response(design), _codes(frame["environment"])
@@ -74,7 +78,7 @@ def across_models(
             mean_weights=identity,
             left_out=wider.left_out,
         )
-        for wider in site_season_choices(environment, treatment, given, showing)
+        for wider in site_season_choices(environment, treatment, given, showing, recurring)
     ]
 
 

@@ -1,5 +1,6 @@
 """Site and season of every row: what makes up the environment, and what may recur over it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -10,21 +11,29 @@ from trialkit.inference.columns_in import check_columns, factor_column
 
 @dataclass(frozen=True)
 class Places:
-    """The frame with its environment column named, and labels of site and season by its index."""
+    """The frame with its environment column named, and labels of site and season by its index.
+
+    recurring : which of "site" and "season" have terms of their own; None where a rule decides.
+    """
 
     frame: pd.DataFrame
     environment: str | None
     site: pd.Series | None = None
     season: pd.Series | None = None
+    recurring: tuple[str, ...] | None = None
 
 
 def places_of(
-    frame: pd.DataFrame, environment: str | None, site: str | None, season: str | None
+    frame: pd.DataFrame,
+    environment: str | None,
+    site: str | None,
+    season: str | None,
+    recurring: Sequence[str] | None = None,
 ) -> Places:
     """Read the columns ``site`` and ``season``; without ``environment`` they make it up.
 
-    Raises AnalysisError for columns that are not there, or where rows of one environment name
-    several sites or seasons.
+    Raises AnalysisError for columns that are not there, where rows of one environment name several
+    sites or seasons, and where ``recurring`` names a role that no column was given for.
 
     >>> frame = pd.DataFrame({"farm": ["hill", "hill"], "year": [2024, 2025]})
     >>> found = places_of(frame, None, "farm", "year")
@@ -33,6 +42,7 @@ def places_of(
     """
     named = {"site": site, "season": season}
     given = {role: name for role, name in named.items() if name is not None}
+    _check_recurring(recurring, given)
     if not given:
         return Places(frame, environment)
     check_columns(frame, given)
@@ -42,7 +52,17 @@ def places_of(
     elif environment in frame.columns:
         for role, name in given.items():
             _check_one_each(frame[environment], labels[role], (environment, role, name))
-    return Places(frame, environment, labels.get("site"), labels.get("season"))
+    asked = None if recurring is None else tuple(recurring)
+    return Places(frame, environment, labels.get("site"), labels.get("season"), asked)
+
+
+def _check_recurring(recurring: Sequence[str] | None, given: dict[str, str]) -> None:
+    missing = [role for role in recurring or () if role not in given]
+    if missing:
+        raise AnalysisError(
+            f"recurring names '{missing[0]}', for which no column is given. Say which column holds "
+            "it (site=..., season=...), or leave it out of recurring."
+        )
 
 
 def _combined(
