@@ -75,3 +75,20 @@ def test_items_that_would_touch_stand_on_lines_of_their_own():
     axis = TimeAxis(pd.Timestamp("2025-05-01"), pd.Timestamp("2025-09-01"), 4.5)
     (lane,) = pack(lanes, {}, axis)
     assert [place.line for place in lane.placed] == [0, 1]
+
+
+def names(axis: TimeAxis) -> list[str]:
+    return [text.replace("\u00a0", " ") for text in axis.ticks.values()]
+
+
+def test_a_time_axis_names_the_months_and_in_a_short_one_their_middle():
+    long = TimeAxis(pd.Timestamp("2025-05-20"), pd.Timestamp("2025-08-20"), 4.5)
+    assert names(long) == ["1 June", "1 July", "1 August"]
+    short = TimeAxis(pd.Timestamp("2025-05-20"), pd.Timestamp("2025-07-01"), 4.5)
+    assert names(short) == ["1 June", "15 June", "1 July"]
+
+
+def test_a_time_axis_of_a_few_days_names_its_ends():
+    axis = TimeAxis(pd.Timestamp("2025-06-20"), pd.Timestamp("2025-06-28"), 4.5)
+    assert names(axis) == ["20 June", "28 June"]
+    assert tuple(axis.ticks) == axis.limits

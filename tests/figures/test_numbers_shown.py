@@ -3,7 +3,9 @@
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.collections import FillBetweenPolyCollection
 
+from tests.figures.boxes import caught
 from tests.figures.conftest import (
     BEETLES,
     YIELDS,
@@ -142,6 +144,16 @@ def test_weather_says_days_without_a_record(study, plots):
     picture = figures.weather_strip(study, gaps, bloom_frame(plots))
     assert "No rain record on 5 days." in picture.alt
     assert len(picture.data) == 140
+
+
+def test_temperature_is_drawn_around_a_gap_not_across_it(study, monkeypatch):
+    gaps = weather_frame().drop(index=range(40, 45))
+    with caught(monkeypatch) as drawn:
+        figures.weather_strip(study, gaps)
+    (band,) = drawn[0].findobj(FillBetweenPolyCollection)
+    before, after = (path.vertices[:, 0] for path in band.get_paths())
+    assert after.min() - before.max() == 6
+    assert all(np.isfinite(path.vertices).all() for path in band.get_paths())
 
 
 @pytest.mark.parametrize(

@@ -5,13 +5,14 @@ from dataclasses import dataclass, replace
 from math import inf
 from typing import Final
 
+import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.dates import MonthLocator, date2num, num2date
-from matplotlib.ticker import NullLocator
+from matplotlib.dates import date2num
+from matplotlib.figure import Figure
 
 from trialkit.figures import labels, theme
 from trialkit.figures.fit import text_width, wrap
+from trialkit.figures.panel import Panel, placed
 from trialkit.figures.theme import Style
 
 LANE: Final = 0.24  # inches a line of a lane
@@ -54,18 +55,14 @@ class TimeAxis:
         low, high = self.limits
         return inches * (high - low) / self.width
 
-    def apply(self, axes: Axes, labelled: bool = True) -> None:
-        """Set limits and months, in English whatever the machine's language."""
-        axes.set_xlim(*self.limits)
-        if not labelled:
-            # Ticks that nobody sees cost a fifth of the drawing time.
-            axes.xaxis.set_major_locator(NullLocator())
-            return
-        long = (self.last - self.first).days > LONG
-        axes.xaxis.set_major_locator(MonthLocator(bymonthday=self._days_labelled))
-        axes.xaxis.set_major_formatter(
-            lambda value, _: labels.day(num2date(value).date(), brief=long)
-        )
+    @property
+    def ticks(self) -> dict[float, str]:
+        """Days that are labelled, in English whatever the machine's language; else both ends."""
+        brief = (self.last - self.first).days > LONG
+        every = pd.date_range(self.first.ceil("D"), self.last)
+        months = every[np.isin(every.day, self._days_labelled)]
+        days = [*months] or [self.first, self.last]
+        return {float(date2num(day)): labels.day(day, brief=brief) for day in days}
 
 
 @dataclass(frozen=True)
@@ -219,42 +216,43 @@ def _lines(places: list[Place]) -> tuple[tuple[Place, ...], int]:
     return tuple(placed), len(ends)
 
 
-def draw_lanes(axes: Axes, packed: list[PackedLane], axis: TimeAxis) -> None:
-    """Fill axes that are :func:`height_of_lanes` high."""
-    axes.set_ylim(sum(lane.lines for lane in packed), 0)
-    axes.set_yticks([])
-    axes.spines["left"].set_visible(False)
-    top = 0
+def draw_lanes(figure: Figure, top: float, left: float, packed: list[PackedLane],
+               axis: TimeAxis) -> Panel:  # fmt: skip
+    """Draw packed lanes in a panel whose top left corner is given in inches."""
+    lines = sum(lane.lines for lane in packed)
+    size = axis.width, height_of_lanes(packed)
+    panel = placed(figure, (left, top), size, axis.limits, (lines, 0))
+    line = 0
     for lane in packed:
         for place in lane.placed:
-            _draw_item(axes, place.item, top + place.line + 0.5, lane.look)
-            _name_item(axes, place, top + place.line + 0.5)
-        axes.annotate(lane.name, (1, top + lane.lines / 2), (8, 0), va="center",
-                      xycoords=axes.get_yaxis_transform(), textcoords="offset points",
-                      color=lane.look.text if lane.look else theme.INK, fontsize=theme.SMALL,
-                      linespacing=1.0)  # fmt: skip
-        top += lane.lines
-        axes.axhline(top, color=theme.RULE, lw=0.6)
+            _draw_item(panel, place.item, line + place.line + 0.5, lane.look)
+            _name_item(panel, place, line + place.line + 0.5)
+        panel.beside(lane.name, 1, line + lane.lines / 2, (8, 0), va="center",
+                     color=lane.look.text if lane.look else theme.INK, fontsize=theme.SMALL,
+                     linespacing=1.0)  # fmt: skip
+        line += lane.lines
+        panel.across(line, color=theme.RULE, lw=0.6)
+    return panel
 
 
-def _draw_item(axes: Axes, item: Item, row: float, look: Style | None) -> None:
+def _draw_item(panel: Panel, item: Item, row: float, look: Style | None) -> None:
     days = [float(date2num(day)) for day in item.days]
+    rows = [row] * len(days)
     colour = look.colour if look else theme.CHECK
     if item.span:
-        axes.plot(days, [row, row], color=colour, lw=5, solid_capstyle="butt")
+        panel.line(days, rows, color=colour, lw=5, solid_capstyle="butt")
     elif look:
-        axes.plot(days, [row] * len(days), color=colour, marker=look.marker, ls="", ms=5.5, mew=0)
+        panel.line(days, rows, color=colour, marker=look.marker, ls="", ms=5.5, mew=0)
     else:
-        axes.plot(days, [row] * len(days), color=colour, marker="|", ls="", ms=10, mew=1.8)
+        panel.line(days, rows, color=colour, marker="|", ls="", ms=10, mew=1.8)
 
 
-def _name_item(axes: Axes, place: Place, line: float) -> None:
+def _name_item(panel: Panel, place: Place, line: float) -> None:
     days = place.item.days
     day, shift, side = {
         "right": (float(date2num(days[-1])), 6, "left"),
         "left": (float(date2num(days[0])), -6, "right"),
         "below": (place.first, 0, "left"),
     }[place.side]
-    axes.annotate(place.item.text, (day, line + (place.side == "below")), (shift, 0), ha=side,
-                  va="center_baseline", textcoords="offset points",
-                  fontsize=theme.SMALL)  # fmt: skip
+    panel.words(place.item.text, day, line + (place.side == "below"), (shift, 0), ha=side,
+                va="center_baseline", fontsize=theme.SMALL)  # fmt: skip

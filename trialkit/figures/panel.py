@@ -101,7 +101,7 @@ class Panel:
         """Draw the lower edge with ticks, their labels and the axis label."""
         left, bottom, right, _ = self.box.extents
         self._edge((left, right), (bottom, bottom))
-        places = self.transform.transform([(tick, self.y[0]) for tick in ticks]).reshape(-1, 2)
+        places = self._places([(tick, self.y[0]) for tick in ticks])
         self._marks(places, TICKDOWN)
         for (x, y), text in zip(places, ticks.values(), strict=True):
             look = {"va": "top", "ha": "center", "fontsize": theme.SMALL}
@@ -113,7 +113,7 @@ class Panel:
     def axis_left(self, ticks: Mapping[float, str], edge: bool = True, **look: Any) -> None:
         """Draw the left edge with ticks and labels, or the labels alone."""
         left, bottom, _, top = self.box.extents
-        places = self.transform.transform([(self.x[0], tick) for tick in ticks]).reshape(-1, 2)
+        places = self._places([(self.x[0], tick) for tick in ticks])
         if edge:
             self._edge((left, left), (bottom, top))
             self._marks(places, TICKLEFT)
@@ -133,6 +133,9 @@ class Panel:
         """Draw the lower edge alone."""
         left, bottom, right, _ = self.box.extents
         self._edge((left, right), (bottom, bottom))
+
+    def _places(self, points: list[tuple[float, float]]) -> NDArray[np.float64]:
+        return self.transform.transform(np.array(points, float).reshape(-1, 2))
 
     def _edge(self, x: Limits, y: Limits) -> None:
         self.figure.add_artist(

@@ -5,7 +5,6 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
 from matplotlib.dates import date2num
 
 from trialkit.figures import labels, theme
@@ -21,15 +20,18 @@ from trialkit.figures.lanes import (
     name_width,
     pack,
 )
+from trialkit.figures.panel import Panel, placed
 from trialkit.figures.picture import Picture
 from trialkit.figures.rows import rows_of
 from trialkit.figures.theme import Style
+from trialkit.figures.ticks import round_ticks
 from trialkit.study import Study
 
 CURVES: Final = 2.9  # inches
 LEFT: Final = 0.48
 TOP: Final = 0.34
 AXIS: Final = 0.34
+COUNTS: Final = 9  # steps between ticks, at most
 PAD: Final = 4  # days left free at both ends
 SWATCH: Final = 0.3  # inches of line beside a name
 FARTHEST: Final = 0.5  # inches that a name may stand from the end of its line
@@ -73,13 +75,13 @@ def season_curve(
         curves = max(CURVES, sum(end.height for end in ends))
         figure.set_size_inches(theme.WIDTH, TOP + curves + strip + AXIS)
         theme.heading(figure, 0.06, _title(study, organism, stage))
-        upper = theme.panel(figure, LEFT, TOP, axis.width, curves)
+        highest = max(season.means["mean_count"].max(), season.threshold or 0, 1e-9)
+        limits = -0.02 * highest, 1.06 * highest
+        upper = placed(figure, (LEFT, TOP), (axis.width, curves), axis.limits, limits)
         _curves(upper, season, axis)
         _label_lines(upper, ends, axis, curves)
         if packed:
-            lower = theme.panel(figure, LEFT, TOP + curves, axis.width, strip)
-            axis.apply(lower)
-            draw_lanes(lower, packed, axis)
+            draw_lanes(figure, TOP + curves, LEFT, packed, axis).axis_below(axis.ticks)
         alt, caption = _finding(study, season, organism), _caption(study, season, organism)
         return theme.finish(figure, alt, caption, _data(season))
 
@@ -130,25 +132,26 @@ def _organism(study: Study, organism: str) -> str:
     return next(item.name for item in study.organisms if item.id == organism)
 
 
-def _curves(axes: Axes, season: _Season, axis: TimeAxis) -> None:
+def _curves(panel: Panel, season: _Season, axis: TimeAxis) -> None:
     for treatment, own in season.means.groupby("treatment", sort=False):
         look = season.looks[str(treatment)]
-        axes.plot(own["date"], own["mean_count"], color=look.colour, marker=look.marker,
-                  ls=_line(look), lw=1.8, ms=6.5, mec="white",
-                  mew=0.8)  # fmt: skip
-    axis.apply(axes, labelled=not season.lanes)
-    highest = max(season.means["mean_count"].max(), season.threshold or 0, 1e-9)
-    axes.set_ylim(-0.02 * highest, 1.06 * highest)
-    axes.set(xlabel="", ylabel="")
-    axes.grid(axis="y", color=theme.BAND, lw=0.8)
-    axes.set_axisbelow(True)
-    _cover_changes(axes, season)
+        days = np.asarray(date2num(own["date"]))
+        panel.line(days, own["mean_count"], color=look.colour, marker=look.marker,
+                   ls=_line(look), lw=1.8, ms=6.5, mec="white", mew=0.8)  # fmt: skip
+    if season.lanes:
+        panel.lower_edge()
+    else:
+        panel.axis_below(axis.ticks)
+    ticks = round_ticks(*panel.y, COUNTS)
+    panel.axis_left(ticks)
+    panel.grid(y=ticks)
+    _cover_changes(panel, season)
     if season.threshold is not None:
-        axes.axhline(season.threshold, color=theme.SOFT, lw=1.1, ls=(0, (6, 3)))
-        _name_threshold(axes, season, axis, season.threshold)
+        panel.across(season.threshold, color=theme.SOFT, lw=1.1, ls=(0, (6, 3)))
+        _name_threshold(panel, season, axis, season.threshold)
 
 
-def _name_threshold(axes: Axes, season: _Season, axis: TimeAxis, threshold: float) -> None:
+def _name_threshold(panel: Panel, season: _Season, axis: TimeAxis, threshold: float) -> None:
     """Write the threshold's name above its line, at the end where fewer curves pass."""
     text = f"action threshold {labels.number(threshold, 1)}"
     low, high = axis.limits
@@ -156,8 +159,8 @@ def _name_threshold(axes: Axes, season: _Season, axis: TimeAxis, threshold: floa
     at_left = _clearance(season, threshold, low, low + room)
     at_right = _clearance(season, threshold, high - room, high)
     day, shift, side = (low, 4, "left") if at_left >= at_right else (high, -4, "right")
-    axes.annotate(text, (day, threshold), (shift, 3), textcoords="offset points", ha=side,
-                  fontsize=theme.SMALL, color=theme.SOFT, zorder=1)  # fmt: skip
+    panel.words(text, day, threshold, (shift, 3), ha=side, fontsize=theme.SMALL,
+                color=theme.SOFT, zorder=1)  # fmt: skip
 
 
 def _clearance(season: _Season, height: float, first: float, last: float) -> float:
@@ -171,14 +174,14 @@ def _clearance(season: _Season, height: float, first: float, last: float) -> flo
     return float(min(gaps))
 
 
-def _cover_changes(axes: Axes, season: _Season) -> None:
+def _cover_changes(panel: Panel, season: _Season) -> None:
     """Carry the ends of every span, such as a cover's, up into the curves."""
     for lane in season.lanes:
         for item in lane.items:
             if item.span and lane.treatment:
                 for day in item.days[: 1 if item.open_end else 2]:
                     colour = season.looks[lane.treatment].colour
-                    axes.axvline(float(date2num(day)), color=colour, lw=1, ls=(0, (1, 2)))
+                    panel.upright(float(date2num(day)), color=colour, lw=1, ls=(0, (1, 2)))
 
 
 @dataclass(frozen=True)
@@ -207,9 +210,9 @@ def _ends(season: _Season) -> list[_End]:
     return ends
 
 
-def _label_lines(axes: Axes, ends: list[_End], axis: TimeAxis, height: float) -> None:
+def _label_lines(panel: Panel, ends: list[_End], axis: TimeAxis, height: float) -> None:
     """Name every line at its end; where ends are too close for that, at the height of its peak."""
-    low, high = axes.get_ylim()
+    low, high = panel.y
     per_inch = (high - low) / height
     sizes = [end.height * per_inch for end in ends]
     centres = spread([end.value for end in ends], sizes, low, high)
@@ -219,21 +222,20 @@ def _label_lines(axes: Axes, ends: list[_End], axis: TimeAxis, height: float) ->
     right = axis.limits[1]
     for end, centre in zip(ends, centres, strict=True):
         if moved <= FARTHEST:
-            axes.plot([end.day + axis.days(0.07), right + axis.days(0.06)], [end.value, centre],
-                      color=end.look.text, lw=0.7, clip_on=False)  # fmt: skip
-        _label(axes, end, axis, centre)
+            panel.line([end.day + axis.days(0.07), right + axis.days(0.06)], [end.value, centre],
+                       color=end.look.text, lw=0.7, clip=False)  # fmt: skip
+        _label(panel, end, axis, centre)
 
 
-def _label(axes: Axes, end: _End, axis: TimeAxis, centre: float) -> None:
+def _label(panel: Panel, end: _End, axis: TimeAxis, centre: float) -> None:
     """A piece of the line with its mark, then the name."""
     right = axis.limits[1]
     piece = [right + axis.days(inches) for inches in (0.1, 0.1 + SWATCH / 2, 0.1 + SWATCH)]
-    axes.plot(piece, [centre] * 3, color=end.look.colour, ls=_line(end.look), lw=1.8,
-              marker=end.look.marker, markevery=[1], ms=6, mec="white", mew=0.6,
-              clip_on=False)  # fmt: skip
-    axes.annotate(end.text, (piece[-1], centre), (4, 0), textcoords="offset points", va="center",
-                  fontsize=theme.SMALL, color=end.look.text, linespacing=1.0,
-                  annotation_clip=False)  # fmt: skip
+    panel.line(piece, [centre] * 3, color=end.look.colour, ls=_line(end.look), lw=1.8,
+               marker=end.look.marker, markevery=[1], ms=6, mec="white", mew=0.6,
+               clip=False)  # fmt: skip
+    panel.words(end.text, piece[-1], centre, (4, 0), va="center", fontsize=theme.SMALL,
+                color=end.look.text, linespacing=1.0)  # fmt: skip
 
 
 def _line(look: Style) -> Any:

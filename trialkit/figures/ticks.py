@@ -1,6 +1,6 @@
 """Where ticks stand and what they say, worked out from the limits alone."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Final
 
 from matplotlib.ticker import MaxNLocator
@@ -8,10 +8,15 @@ from matplotlib.ticker import MaxNLocator
 from trialkit.figures import labels
 
 STEPS: Final = (1, 2, 2.5, 5, 10)
+MANY_STEPS: Final = (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10)
 
 
 def round_ticks(
-    low: float, high: float, parts: int, said: Callable[[float], str] | None = None
+    low: float,
+    high: float,
+    parts: int,
+    said: Callable[[float], str] | None = None,
+    steps: Sequence[float] = STEPS,
 ) -> dict[float, str]:
     """Return round numbers between two limits, at most ``parts`` steps apart, with their labels.
 
@@ -20,7 +25,7 @@ def round_ticks(
     """
     left, right = sorted((low, high))
     reach = 1e-9 * (right - left)
-    found = MaxNLocator(parts, steps=STEPS).tick_values(left, right)
+    found = MaxNLocator(parts, steps=steps).tick_values(left, right)
     places = [float(place) for place in found if left - reach <= place <= right + reach]
     say = said or _alike(places)
     return {place: say(place) for place in places}

@@ -3,13 +3,13 @@
 from typing import Any, Final
 
 import pandas as pd
-from matplotlib.axes import Axes
 from matplotlib.dates import date2num
 
 from trialkit.figures import labels, theme
 from trialkit.figures.blank import blank
 from trialkit.figures.fit import text_width, wrap
 from trialkit.figures.lanes import TimeAxis
+from trialkit.figures.panel import Panel, placed
 from trialkit.figures.picture import Picture
 from trialkit.figures.rows import rows_of
 from trialkit.study import Study
@@ -42,14 +42,12 @@ def timeline(study: Study, planned: pd.DataFrame) -> Picture:
     row = max(0.3, *(theme.LINE * (1 + name.count("\n")) + 0.1 for name in names))
     with theme.drawing(TOP + row * len(lines) + AXIS) as figure:
         theme.heading(figure, 0.06, f"Planned and done: {done}")
-        axes = theme.panel(figure, TEXT, TOP, axis.width, row * len(lines))
-        axis.apply(axes)
-        axes.set_ylim(len(lines) - 0.5, -0.5)
-        axes.set_yticks([])
-        axes.spines["left"].set_visible(False)
+        size = axis.width, row * len(lines)
+        panel = placed(figure, (TEXT, TOP), size, axis.limits, (len(lines) - 0.5, -0.5))
+        panel.axis_below(axis.ticks)
         for place, ((_, own, _), name) in enumerate(zip(lines, names, strict=True)):
-            _draw_line(axes, place, own)
-            _beside(axes, place, name, _outcome(own))
+            _draw_line(panel, place, own)
+            _beside(panel, place, name, _outcome(own))
         late = [f"{name}: {_outcome(own)}" for name, own, kept in lines if not kept]
         alt = f"Protocol: {done}. {'; '.join(late)}".rstrip() + ("." if late else "")
         return theme.finish(figure, alt, _CAPTION, planned)
@@ -74,15 +72,15 @@ def _lines(study: Study, planned: pd.DataFrame) -> list[tuple[str, list[Any], bo
     return lines
 
 
-def _draw_line(axes: Axes, place: int, own: list[Any]) -> None:
+def _draw_line(panel: Panel, place: int, own: list[Any]) -> None:
     for kept, marker, colour in ((True, "o", theme.CHECK), (False, "X", LATE)):
         days = [d for r in own if bool(r.kept) is kept for d in (r.happened_first, r.happened_last)]
         seen = sorted({float(date2num(day)) for day in days if not pd.isna(day)})
-        axes.plot(seen, [place] * len(seen), ls="", marker=marker, ms=6, color=colour, mec="white",
-                  mew=0.6, zorder=3)  # fmt: skip
+        panel.line(seen, [place] * len(seen), ls="", marker=marker, ms=6, color=colour,
+                   mec="white", mew=0.6, zorder=3)  # fmt: skip
     if own[0].kind == "event" and not pd.isna(own[0].planned_first):
         first, last = own[0].planned_first, own[0].planned_last
-        axes.plot(
+        panel.line(
             [float(date2num(first)) - 0.4, float(date2num(last)) + 0.4], [place, place],
             color=theme.RULE, lw=9, solid_capstyle="butt",
         )  # fmt: skip
@@ -118,10 +116,9 @@ def _days_off(row: Any) -> int:
     return int(max(after, (row.planned_first - row.happened_first).days))
 
 
-def _beside(axes: Axes, place: int, name: str, outcome: str) -> None:
-    options: Any = {"fontsize": SIZE, "textcoords": "offset points", "va": "center"}
-    options["xycoords"] = axes.get_yaxis_transform()
-    axes.annotate(name, (0, place), (-72 * (TEXT - 0.08), 0), linespacing=1.0, **options)
+def _beside(panel: Panel, place: int, name: str, outcome: str) -> None:
+    look: Any = {"fontsize": SIZE, "va": "center"}
+    panel.beside(name, 0, place, (-72 * (TEXT - 0.08), 0), linespacing=1.0, **look)
     quiet = outcome in ("on time", "not due yet")
     weight, colour = ("normal", theme.SOFT) if quiet else ("bold", theme.INK)
-    axes.annotate(outcome, (1, place), (8, 0), weight=weight, color=colour, **options)
+    panel.beside(outcome, 1, place, (8, 0), weight=weight, color=colour, **look)

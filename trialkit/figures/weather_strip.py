@@ -5,10 +5,9 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
+from matplotlib.collections import FillBetweenPolyCollection
 from matplotlib.dates import date2num
 from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
 
 from trialkit.figures import labels, theme
 from trialkit.figures.blank import blank
@@ -22,8 +21,10 @@ from trialkit.figures.lanes import (
     name_width,
     pack,
 )
+from trialkit.figures.panel import Panel, placed
 from trialkit.figures.picture import Picture
 from trialkit.figures.rows import rows_of
+from trialkit.figures.ticks import MANY_STEPS, round_ticks
 from trialkit.study import Study
 from trialkit.study.units import to_display, unit_label
 
@@ -67,10 +68,7 @@ def weather_strip(study: Study, daily: pd.DataFrame, bloom: pd.DataFrame | None 
         figure.set_size_inches(theme.WIDTH, below + HEAD + MONTHLY + RAIN + AXIS)
         _draw_heat(figure, seen, axis)
         if packed:
-            lanes = theme.panel(figure, LEFT, HEAD + HEAT, axis.width, strip)
-            axis.apply(lanes, labelled=False)
-            draw_lanes(lanes, packed, axis)
-            lanes.spines["bottom"].set_visible(False)
+            draw_lanes(figure, HEAD + HEAT, LEFT, packed, axis)
         _draw_rain(figure, seen, axis, below)
         shown = days.rename_axis("date").reset_index()
         return theme.finish(figure, _finding(seen), _caption(seen, bool(packed)), shown)
@@ -132,45 +130,57 @@ def _lanes(bloom: pd.DataFrame | None, order: tuple[str, ...]) -> list[Lane]:
 
 def _draw_heat(figure: Figure, seen: _Weather, axis: TimeAxis) -> None:
     theme.heading(figure, 0.06, f"Daily low to high temperature, {seen.heat_unit}")
-    axes = theme.panel(figure, LEFT, HEAD, axis.width, HEAT)
-    axis.apply(axes, labelled=False)
     days = seen.days
-    axes.fill_between(days.index, days["tmin"], days["tmax"], color="#d9a36a", ec="#8a4b12", lw=0.9)
-    _mark_missing(axes, days[["tmin", "tmax"]].isna().any(axis=1))
-    _quiet(axes, seen)
+    known = days[["tmin", "tmax"]].to_numpy(float)
+    known = known[np.isfinite(known)]
+    low, high = (known.min(), known.max()) if len(known) else (0.0, 1.0)
+    pad = 0.05 * (high - low) or 1.0
+    size = axis.width, HEAT
+    panel = placed(figure, (LEFT, HEAD), size, axis.limits, (low - pad, high + pad))
+    dates = np.asarray(date2num(days.index))
+    cold, warm = (np.ma.masked_invalid(days[name].to_numpy(float)) for name in ("tmin", "tmax"))
+    panel.add(FillBetweenPolyCollection("x", dates, cold, warm,
+                                        facecolor="#d9a36a", edgecolor="#8a4b12",
+                                        lw=0.9))  # fmt: skip
+    panel.lower_edge()
+    _mark_missing(panel, days[["tmin", "tmax"]].isna().any(axis=1))
+    _quiet(panel, seen)
 
 
 def _draw_rain(figure: Figure, seen: _Weather, axis: TimeAxis, top: float) -> None:
     theme.heading(figure, top + 0.06, f"Daily rain, and total of the month, {seen.rain_unit}")
-    axes = theme.panel(figure, LEFT, top + HEAD + MONTHLY, axis.width, RAIN)
-    axis.apply(axes)
     days = seen.days
-    axes.vlines(days.index, 0, days["rain"], color=theme.WATER, lw=1.6)
     highest = float(np.nanmax([*days["rain"], 0.1]))
-    axes.set_ylim(0, 1.05 * highest)
-    _mark_missing(axes, days["rain"].isna())
-    _quiet(axes, seen)
-    _month_texts(axes, seen, axis)
+    corner, size = (LEFT, top + HEAD + MONTHLY), (axis.width, RAIN)
+    panel = placed(figure, corner, size, axis.limits, (0, 1.05 * highest))
+    rain = days["rain"].dropna()
+    dates = np.asarray(date2num(rain.index))
+    panel.segments(np.column_stack([dates, dates]), np.column_stack([0 * rain, rain]),
+                   color=theme.WATER, lw=1.6)  # fmt: skip
+    panel.axis_below(axis.ticks)
+    _mark_missing(panel, days["rain"].isna())
+    _quiet(panel, seen)
+    _month_texts(panel, seen, axis)
 
 
-def _mark_missing(axes: Axes, missing: "pd.Series[bool]") -> None:
+def _mark_missing(panel: Panel, missing: "pd.Series[bool]") -> None:
     """A dark bar on the axis under every day without a record."""
     days = np.asarray(date2num(missing.index[missing]))
-    axes.hlines([0.03] * len(days), days - 0.5, days + 0.5, color=theme.SOFT, lw=4,
-                transform=axes.get_xaxis_transform())  # fmt: skip
+    height = panel.y[0] + 0.03 * (panel.y[1] - panel.y[0])
+    panel.segments(np.column_stack([days - 0.5, days + 0.5]), height, color=theme.SOFT, lw=4)
 
 
-def _quiet(axes: Axes, seen: _Weather) -> None:
+def _quiet(panel: Panel, seen: _Weather) -> None:
     """A light grid, few ticks, and the time in bloom as a grey band behind all."""
-    axes.grid(axis="y", color=theme.BAND, lw=0.8)
-    axes.set_axisbelow(True)
-    axes.yaxis.set_major_locator(MaxNLocator(4))
+    ticks = round_ticks(*panel.y, 4, steps=MANY_STEPS)
+    panel.axis_left(ticks)
+    panel.grid(y=ticks)
     if seen.bloom:
         start, end = (float(date2num(day)) for day in seen.bloom)
-        axes.axvspan(start, end, color=theme.BAND, lw=0, zorder=0)
+        panel.block((start, end), panel.y, color=theme.BAND, lw=0, zorder=0)
 
 
-def _month_texts(axes: Axes, seen: _Weather, axis: TimeAxis) -> None:
+def _month_texts(panel: Panel, seen: _Weather, axis: TimeAxis) -> None:
     """Rain of the month in bold, the normal below it, where the month is wide enough."""
     left, right = axis.limits
     roomy = axis.days(text_width("normal 0.00", theme.SMALL) + 0.1) <= 28
@@ -181,10 +191,10 @@ def _month_texts(axes: Axes, seen: _Weather, axis: TimeAxis) -> None:
         normal = _normal(record.rain_normal, roomy)
         if last - first < axis.days(text_width(max(said, normal, key=len), theme.SMALL) + 0.08):
             continue
-        options: Any = {"xycoords": axes.get_xaxis_transform(), "textcoords": "offset points",
-                        "ha": "center", "va": "bottom", "fontsize": theme.SMALL}  # fmt: skip
-        axes.annotate(said, ((first + last) / 2, 1), (0, 20), weight="bold", **options)
-        axes.annotate(normal, ((first + last) / 2, 1), (0, 6), color=theme.SOFT, **options)
+        look: Any = {"ha": "center", "va": "bottom", "fontsize": theme.SMALL}
+        middle, top = (first + last) / 2, panel.y[1]
+        panel.words(said, middle, top, (0, 20), weight="bold", **look)
+        panel.words(normal, middle, top, (0, 6), color=theme.SOFT, **look)
 
 
 def _normal(rain: float, roomy: bool) -> str:
