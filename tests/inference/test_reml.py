@@ -6,8 +6,8 @@ import pytest
 from tests.inference.across_reference import dales, flat, values
 from trialkit.inference.block_algebra import BlockData, arrange
 from trialkit.inference.mixed_model import across_model
-from trialkit.inference.reml import fit_reml, identifiable, regular_fits
-from trialkit.inference.restricted_likelihood import evaluate
+from trialkit.inference.reml import first_inside, fit_reml, identifiable, regular_fits
+from trialkit.inference.restricted_likelihood import evaluate, is_positive_definite
 
 
 def data_of(design) -> BlockData:
@@ -104,3 +104,16 @@ def test_fit_without_a_maximum_inside_is_caught_and_one_component_held():
 def test_fits_with_a_maximum_inside_are_left_free():
     fit = next(regular_fits(data_of(dales())))
     assert fit.record.held == ()
+
+
+@pytest.mark.parametrize("far", [3.0, 50.0, 3000.0, 1e6])
+def test_a_step_out_of_the_positive_definite_is_halved_as_often_as_needed(far):
+    site = np.repeat(np.arange(3), 2)
+    data = arrange(np.array([1.0, 2, 2, 4, 3, 3]), np.ones((6, 1)), site, {"site": site})
+
+    def theta(halving):
+        return np.array([1.0 - far * 0.5**halving, 1.0])
+
+    first = first_inside(data, theta)
+    assert is_positive_definite(data, theta(first))
+    assert first == 1 or not is_positive_definite(data, theta(first - 1))

@@ -49,9 +49,15 @@ class Stack:
 
     def covariance(self, theta: np.ndarray) -> np.ndarray:
         """Return (P, n, n) covariances at components ``theta`` (K,), with one for idle rows."""
-        v = (self.members * theta[self.part]) @ self.members.swapaxes(1, 2)
-        np.einsum("uii->ui", v)[...] += self.idle
+        shared, part = self.shared, self.part[: self.shared.shape[2]]
+        v = (shared * theta[part]) @ shared.swapaxes(1, 2)
+        np.einsum("uii->ui", v)[...] += np.where(self.idle > 0, 1.0, theta[-1])
         return v
+
+    @property
+    def shared(self) -> np.ndarray:
+        """Return (P, n, F) the columns of ``members`` that rows share: all but the rows' own."""
+        return self.members[:, :, : self.members.shape[2] - self.members.shape[1]]
 
 
 @dataclass(frozen=True)

@@ -9,14 +9,18 @@ Sources: Patterson & Thompson 1971, Biometrika 58:545; Searle, Casella & McCullo
 Components, ch. 8; Nelder 1954, Biometrika 41:544 (negative components have a meaning).
 """
 
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from trialkit.inference.block_algebra import BlockData
 from trialkit.inference.fit_record import FitRecord
-from trialkit.inference.restricted_likelihood import Evaluation, evaluate
+from trialkit.inference.restricted_likelihood import (
+    Evaluation,
+    evaluate,
+    is_positive_definite,
+)
 
 TOLERANCE = 1e-13
 MAX_STEPS = 200
@@ -170,13 +174,37 @@ def _search(
     data: BlockData, at: Evaluation, step: np.ndarray, held: np.ndarray
 ) -> Evaluation | None:
     """Halve the step until the likelihood rises; None if it never does."""
-    for halving in range(MAX_HALVINGS):
-        theta = at.theta + step * 0.5**halving
-        theta[held] = np.maximum(theta[held], 0.0)
-        found = evaluate(data, theta)
+
+    def theta(halving: int) -> np.ndarray:
+        found = at.theta + step * 0.5**halving
+        found[held] = np.maximum(found[held], 0.0)
+        return found
+
+    found = evaluate(data, theta(0))
+    straight = bool((at.theta + step >= 0)[held].all())
+    start = 1 if found is not None or not straight else first_inside(data, theta)
+    for halving in range(start, MAX_HALVINGS + 1):
         if found is not None and found.loglik > at.loglik:
             return found
+        found = evaluate(data, theta(halving)) if halving < MAX_HALVINGS else None
     return None
+
+
+def first_inside(data: BlockData, theta: Callable[[int], np.ndarray]) -> int:
+    """Return the first halving, from 1 on, where V is positive definite; all later ones are too.
+
+    Positive definite matrices are a convex set, so that bisection finds it.
+    """
+    outside, inside = 0, 1
+    while inside < MAX_HALVINGS and not is_positive_definite(data, theta(inside)):
+        outside, inside = inside, min(2 * inside + 1, MAX_HALVINGS)
+    while inside - outside > 1:
+        middle = (outside + inside) // 2
+        if is_positive_definite(data, theta(middle)):
+            inside = middle
+        else:
+            outside = middle
+    return inside
 
 
 def _record(

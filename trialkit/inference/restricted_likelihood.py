@@ -72,6 +72,16 @@ def evaluate(data: BlockData, theta: np.ndarray) -> Evaluation | None:
     return _assemble(data, theta, (beta, phi, log_det), sums)
 
 
+def is_positive_definite(data: BlockData, theta: np.ndarray) -> bool:
+    """Say whether the covariance of every unit is positive definite at ``theta``."""
+    try:
+        for stack in data.stacks:
+            np.linalg.cholesky(stack.covariance(theta))
+    except np.linalg.LinAlgError:
+        return False
+    return True
+
+
 def _inverse(stack: Stack, theta: np.ndarray) -> tuple[np.ndarray, float] | None:
     """Return (P, n, n) inverses of V and their log determinants summed over units."""
     v = stack.covariance(theta)
@@ -97,11 +107,11 @@ def _parts(stack: Stack, w: np.ndarray, beta: np.ndarray) -> tuple[np.ndarray, .
     With G_k = M_k M_k' all traces of products with G_k and G_l are sums over the block k, l of
     M'W M and the like, and no product of full matrices is needed for each component.
     """
-    count, m = stack.count[:, None, None], stack.members
+    count = stack.count[:, None, None]
     part = (stack.part[:, None] == np.arange(stack.part[-1] + 1)) * 1.0
     rest = stack.total - stack.count[:, None] * (stack.x @ beta)
-    mw = m.swapaxes(1, 2) @ w
-    within, a, reached = mw @ m, mw @ stack.x, mw @ rest[:, :, None]
+    mw, within = _sandwiched(stack, w)
+    a, reached = mw @ stack.x, mw @ rest[:, :, None]
     if stack.count.max() == 1:  # no two units alike: outer products need no sums
         quadratic, seen = (
             np.sum(w @ rest[:, :, None] * rest[:, :, None]),
@@ -121,6 +131,17 @@ def _parts(stack: Stack, w: np.ndarray, beta: np.ndarray) -> tuple[np.ndarray, .
         _cross(own, (count * within) @ own),
         (own.swapaxes(2, 3) @ reached).sum(axis=1)[:, :, 0],
     )
+
+
+def _sandwiched(stack: Stack, w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return M'W (P, Q, n) and M'W M (P, Q, Q).
+
+    The last n columns of M are the rows themselves, which need no product.
+    """
+    shared, live = stack.shared, 1.0 - stack.idle
+    mw = np.concatenate([shared.swapaxes(1, 2) @ w, live[:, :, None] * w], axis=1)
+    within = np.concatenate([mw @ shared, mw * live[:, None, :]], axis=2)
+    return mw, within
 
 
 def _spread(stack: Stack, beta: np.ndarray) -> np.ndarray:
