@@ -17,7 +17,7 @@ from scipy import stats
 
 from trialkit.inference.estimates import MarginalMeans
 
-SURE: Final = 0.95
+DF_DIGITS: Final = 12
 
 
 @dataclass(frozen=True)
@@ -118,11 +118,12 @@ def _root(covariance: np.ndarray) -> np.ndarray:
 def _scale(drawn: Drawing, df: np.ndarray) -> np.ndarray:
     """s of every run (runs, k), from one uniform number a run; 1 where df is infinite or unknown.
 
-    Treatments of a balanced trial share their df, and so do places of one layout.
+    Treatments of a balanced trial share their df, up to rounding, and so do places of one layout.
     """
     known = np.isfinite(df) & (df > 0)
     one = np.ones(drawn.runs)
-    each = [_share_scale(drawn, float(d)) if k else one for d, k in zip(df, known, strict=True)]
+    shared = [float(f"{d:.{DF_DIGITS}g}") for d in df]
+    each = [_share_scale(drawn, d) if k else one for d, k in zip(shared, known, strict=True)]
     return np.stack(each, axis=1)
 
 
