@@ -6,7 +6,13 @@ import numpy as np
 import pandas as pd
 
 from trialkit.columns import DEVIATIONS, EFFECTS, MOVED, PLOT_VALUES
-from trialkit.intake import HandedOn, read_handed_on, write_effects, write_handed_on
+from trialkit.intake import (
+    HandedOn,
+    read_all_handed_on,
+    read_handed_on,
+    write_effects,
+    write_handed_on,
+)
 
 TEXTS = {"site", "plot", "block", "treatment", "measure", "left_out", "versus", "effect_unit",
          "verdict", "direction", "bound", "rule", "planned", "happened", "as_typed_bound",
@@ -53,3 +59,33 @@ def test_a_report_that_is_not_there_hands_on_nothing(tmp_path: Path) -> None:
     (tmp_path / "2024" / "here").mkdir(parents=True)
     write_effects(tmp_path / "2024" / "here", table(EFFECTS))
     assert read_handed_on(tmp_path, 2024, "here") is None
+
+
+def test_places_read_together_are_those_read_one_by_one(tmp_path: Path) -> None:
+    places = [(2024, "here"), (2024, "missing"), (2024, "there"), (2025, "here")]
+    for rows, (season, site) in zip((40, 0, 0, 15), places, strict=True):
+        if site != "missing":
+            hand_on(tmp_path, season, site, rows)
+    together = read_all_handed_on(tmp_path, places)
+    assert [one.place for one in together] == [(2024, "here"), (2024, "there"), (2025, "here")]
+    for one in together:
+        alone = read_handed_on(tmp_path, *one.place)
+        for name in FIELDS:
+            pd.testing.assert_frame_equal(getattr(one, name), getattr(alone, name))
+        assert one.files == alone.files
+
+
+def test_columns_in_another_order_are_read_by_their_names(tmp_path: Path) -> None:
+    hand_on(tmp_path, 2024, "here", 40)
+    hand_on(tmp_path, 2024, "there", 40)
+    path = tmp_path / "2024" / "there" / "findings.csv"
+    table(EFFECTS)[list(reversed(EFFECTS))].to_csv(path, index=False)
+    found = read_all_handed_on(tmp_path, [(2024, "here"), (2024, "there")])[1]
+    pd.testing.assert_frame_equal(found.effects[list(EFFECTS)], table(EFFECTS), check_exact=True)
+
+
+def hand_on(reports: Path, season: int, site: str, rows: int) -> None:
+    folder = reports / str(season) / site
+    folder.mkdir(parents=True)
+    frames = {name: table(columns, 40).iloc[:rows] for name, columns in FIELDS.items()}
+    write_handed_on(folder, HandedOn(season, site, **frames))

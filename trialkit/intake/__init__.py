@@ -6,7 +6,13 @@ from trialkit.intake.costs import Costs, read_costs
 from trialkit.intake.draft import Draft, draft_study
 from trialkit.intake.files import FileRecord
 from trialkit.intake.fixes import offered_corrections, write_corrections
-from trialkit.intake.handed_on import HandedOn, read_handed_on, write_effects, write_handed_on
+from trialkit.intake.handed_on import (
+    HandedOn,
+    read_all_handed_on,
+    read_handed_on,
+    write_effects,
+    write_handed_on,
+)
 from trialkit.intake.read import read_site_season
 from trialkit.intake.schemas import blank_tables, column_dictionary
 from trialkit.intake.site_season import SiteSeason
@@ -28,6 +34,7 @@ __all__ = [
     "column_dictionary",
     "draft_study",
     "offered_corrections",
+    "read_all_handed_on",
     "read_corrections",
     "read_costs",
     "read_handed_on",

@@ -4,8 +4,7 @@ Written and read here in full precision, so that the answer across is the same t
 whether it starts from the field files or from finished reports.
 """
 
-import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
@@ -13,6 +12,7 @@ from typing import Final
 import pandas as pd
 
 from trialkit.columns import DEVIATIONS, EFFECTS, MOVED, PLOT_VALUES
+from trialkit.intake.alike import ReadTable, read_alike
 from trialkit.intake.background import (
     AS_TYPED,
     BACKGROUND,
@@ -81,28 +81,40 @@ def write_effects(folder: Path, effects: pd.DataFrame) -> None:
 
 def read_handed_on(reports: Path, season: int, site: str) -> HandedOn | None:
     """Read what the finished report of a site-season left, or None where there is none."""
-    folder = reports / str(season) / site
-    if not all((folder / name).is_file() for name in (*_COLUMNS, BACKGROUND)):
-        return None
-    read = [_read(folder / name, columns, reports) for name, columns in _COLUMNS.items()]
-    values, effects, departures, moved = (frame for frame, _ in read)
+    return next(iter(read_all_handed_on(reports, [(season, site)])), None)
+
+
+def read_all_handed_on(reports: Path, places: Iterable[tuple[int, str]]) -> tuple[HandedOn, ...]:
+    """Read what the finished reports of site-seasons left; those without one are not among them."""
+    left = [place for place in places if _has_all(_folder(reports, place))]
+    tables = {
+        name: read_alike([_folder(reports, place) / name for place in left], columns, _NUMBERS)
+        for name, columns in _COLUMNS.items()
+    }
+    each = zip(*tables.values(), strict=True)
+    return tuple(_handed_on(reports, place, read) for place, read in zip(left, each, strict=True))
+
+
+def _folder(reports: Path, place: tuple[int, str]) -> Path:
+    season, site = place
+    return reports / str(season) / site
+
+
+def _has_all(folder: Path) -> bool:
+    return all((folder / name).is_file() for name in (*_COLUMNS, BACKGROUND))
+
+
+def _handed_on(reports: Path, place: tuple[int, str], read: tuple[ReadTable, ...]) -> HandedOn:
+    values, effects, departures, moved = (one.frame for one in read)
+    folder = _folder(reports, place)
     background, told = read_background(folder, reports)
-    files = (*(file for _, file in read), told)
+    files = (*(_record(one, reports) for one in read), told)
     typed = None
     if background.uncorrected == "other values":
-        typed, file = _read(folder / AS_TYPED, PLOT_VALUES, reports)
-        files = (*files, file)
-    return HandedOn(season, site, values, effects, departures, moved, files, background, typed)
+        table = read_alike([folder / AS_TYPED], PLOT_VALUES, _NUMBERS)[0]
+        typed, files = table.frame, (*files, _record(table, reports))
+    return HandedOn(*place, values, effects, departures, moved, files, background, typed)
 
 
-def _read(path: Path, columns: Sequence[str], reports: Path) -> tuple[pd.DataFrame, FileRecord]:
-    numbers = {name: "float64" for name in columns if name in _NUMBERS}
-    texts = {name: "str" for name in columns if name not in _NUMBERS and name != "season"}
-    frame = pd.read_csv(
-        path,
-        dtype={"season": "int64", **texts, **numbers},
-        keep_default_na=False,
-        na_values={name: [""] for name in numbers},
-    )
-    checksum = hashlib.sha256(path.read_bytes()).hexdigest()
-    return frame, FileRecord(path.relative_to(reports).as_posix(), checksum, len(frame))
+def _record(one: ReadTable, reports: Path) -> FileRecord:
+    return FileRecord(one.path.relative_to(reports).as_posix(), one.checksum, len(one.frame))

@@ -48,8 +48,7 @@ def taking_part(study: Study, reports: str | Path = "") -> tuple[HandedOn, ...]:
     """
     places = study.site_seasons()
     if reports:
-        found = [intake.read_handed_on(Path(reports), season, site) for season, site in places]
-        return tuple(one for one in found if one is not None)
+        return intake.read_all_handed_on(Path(reports), places)
     read = [intake.read_site_season(study, season, site) for season, site in places]
     return tuple(handed_on(study, data) for data in read if data.usable)
 
