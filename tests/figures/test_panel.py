@@ -49,6 +49,13 @@ def test_segments_and_blocks():
     assert (on_axes(axes) == on_panel(panel)).all()
 
 
+def test_hatched_bars_drawn_as_one_shape():
+    look = {"facecolor": "orange", "hatch": "//", "edgecolor": "white", "linewidth": 0.8}
+    axes = on_axes(lambda axes: axes.barh([0, 2], [3, 5], left=[-1, 0], height=0.6, **look))
+    bars = [(-1, 2), (0, 5)], [(-0.3, 0.3), (1.7, 2.3)]
+    assert (axes == on_panel(lambda panel: panel.blocks(*bars, **look))).all()
+
+
 def test_words():
     def axes(axes):
         axes.annotate("here", (2, 1), (6, -4), textcoords="offset points", va="center")

@@ -15,7 +15,8 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.markers import TICKDOWN, TICKLEFT
-from matplotlib.patches import Rectangle
+from matplotlib.patches import PathPatch, Rectangle
+from matplotlib.path import Path
 from matplotlib.text import Text
 from matplotlib.transforms import Affine2D, Bbox, IdentityTransform
 from numpy.typing import ArrayLike, NDArray
@@ -75,6 +76,17 @@ class Panel:
     def block(self, x: Limits, y: Limits, **look: Any) -> None:
         """Fill a rectangle."""
         self.add(Rectangle((x[0], y[0]), x[1] - x[0], y[1] - y[0], **look))
+
+    def blocks(self, x: ArrayLike, y: ArrayLike, **look: Any) -> None:
+        """Fill several rectangles as one shape, so that its hatch is drawn once.
+
+        ``x`` and ``y`` have a row of two limits for each.
+        """
+        (left, right), (low, high) = np.asarray(x, float).T, np.asarray(y, float).T
+        corners = [(left, low), (right, low), (right, high), (left, high), (left, low)]
+        vertices = np.array(corners).transpose(2, 0, 1).reshape(-1, 2)
+        codes = [Path.MOVETO, *[Path.LINETO] * 3, Path.CLOSEPOLY] * len(left)
+        self.add(PathPatch(Path(vertices, codes), **look))
 
     def across(self, y: float, **look: Any) -> None:
         """Draw a line from edge to edge at a height."""

@@ -1,18 +1,17 @@
 """The field from above: every plot shaded by a measure, lost plots crossed out."""
 
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 import seaborn as sns
-from matplotlib.axes import Axes
-from matplotlib.collections import LineCollection
 from matplotlib.colors import Colormap, Normalize, to_hex
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
 
 from trialkit.figures import labels, theme
 from trialkit.figures.fit import text_width, wrap
+from trialkit.figures.panel import Panel, placed
 from trialkit.figures.picture import Picture
 from trialkit.figures.rows import rows_of
 from trialkit.study import Study
@@ -43,13 +42,11 @@ def plot_map(
         text = wrap(key, theme.WIDTH - 0.2, theme.SMALL) if key else ""
         foot = 0.1 + 0.19 * (text.count("\n") + 1 if text else 0)
         figure.set_size_inches(theme.WIDTH, HEAD + CELL * rows + foot)
-        axes = theme.panel(figure, SIDE, HEAD, width, CELL * rows)
-        axes.set(xlim=(0, columns), ylim=(rows, 0))
-        axes.axis("off")
+        panel = placed(figure, (SIDE, HEAD), (width, CELL * rows), (0, columns), (rows, 0))
         for record in rows_of(field):
-            _cell(axes, record, short[record.treatment], shades)
-        _borders(axes, field)
-        _block_names(axes, field)
+            _cell(panel, record, short[record.treatment], shades)
+        _borders(panel, field)
+        _block_names(panel, field)
         theme.heading(figure, 0.06, f"{study.measure(measure).name}, {unit}")
         _shade_key(figure, shades)
         if text:
@@ -67,6 +64,11 @@ def _first_with_values(study: Study, values: pd.DataFrame) -> str:
     return next((measure.id for measure in ordered if measure.id in known), ordered[0].id)
 
 
+@cache
+def _blues() -> Colormap:
+    return sns.light_palette("#0a4a80", as_cmap=True)
+
+
 class _Shades:
     """Light to dark blue over the values found; one value alone is of middle shade."""
 
@@ -75,7 +77,7 @@ class _Shades:
         self.low = float(known.min()) if len(known) else 0.0
         self.high = float(known.max()) if len(known) else 0.0
         self._norm = Normalize(self.low, self.high)
-        self._map: Colormap = sns.light_palette("#0a4a80", as_cmap=True)
+        self._map = _blues()
 
     def __call__(self, value: float) -> str:
         share = 0.5 if self.high <= self.low else float(self._norm(value))
@@ -125,14 +127,14 @@ def _key(study: Study, short: dict[str, str]) -> str:
     return ", ".join(coded)
 
 
-def _cell(axes: Axes, record: Any, short: str, shades: _Shades) -> None:
+def _cell(panel: Panel, record: Any, short: str, shades: _Shades) -> None:
     known = not np.isnan(record.value)
     fill = shades(record.value) if known else "#ffffff"
-    axes.add_patch(Rectangle((record.x, record.y), 1, 1, facecolor=fill, edgecolor="#8a8a8a",
-                             linewidth=0.8))  # fmt: skip
+    across, down = (record.x, record.x + 1), (record.y, record.y + 1)
+    panel.block(across, down, facecolor=fill, edgecolor="#8a8a8a", linewidth=0.8)
     if record.lost:
-        axes.plot([record.x, record.x + 1], [record.y, record.y + 1], color=theme.RULE, lw=1)
-        axes.plot([record.x, record.x + 1], [record.y + 1, record.y], color=theme.RULE, lw=1)
+        panel.line(across, down, color=theme.RULE, lw=1)
+        panel.line(across, down[::-1], color=theme.RULE, lw=1)
     ink = theme.text_on(fill)
     said = labels.number(record.value) if known else "lost" if record.lost else "no value"
     lines = short.split("\n")
@@ -140,11 +142,11 @@ def _cell(axes: Axes, record: Any, short: str, shades: _Shades) -> None:
     for place, (text, weight) in enumerate(stack):
         height = record.y + 0.5 + (place - (len(stack) - 1) / 2) * 0.235
         box = {"facecolor": fill, "edgecolor": "none", "pad": 0.8} if record.lost else None
-        axes.text(record.x + 0.5, height, text, ha="center", va="center", color=ink,
-                  weight=weight, fontsize=theme.SMALL - 0.5, bbox=box)  # fmt: skip
+        panel.words(text, record.x + 0.5, height, ha="center", va="center", color=ink,
+                    weight=weight, fontsize=theme.SMALL - 0.5, bbox=box)  # fmt: skip
 
 
-def _borders(axes: Axes, field: pd.DataFrame) -> None:
+def _borders(panel: Panel, field: pd.DataFrame) -> None:
     """Thick lines where neighbouring plots belong to different blocks or to none."""
     block_at = {(r.x, r.y): r.block for r in rows_of(field)}
     lines = []
@@ -157,18 +159,19 @@ def _borders(axes: Axes, field: pd.DataFrame) -> None:
         ):
             if block_at.get(beside) != block:
                 lines.append(line)
-    axes.add_collection(LineCollection(lines, colors=theme.INK, linewidths=2.4, clip_on=False,
-                                       capstyle="projecting"))  # fmt: skip
+    ends = np.array(lines, float)
+    panel.segments(ends[..., 0], ends[..., 1], clip=False, colors=theme.INK, linewidths=2.4,
+                   capstyle="projecting")  # fmt: skip
 
 
-def _block_names(axes: Axes, field: pd.DataFrame) -> None:
+def _block_names(panel: Panel, field: pd.DataFrame) -> None:
     """Name blocks at the left where they are rows of the field, else above their first plot."""
     for block, own in field.groupby("block", sort=False):
         middle = own["y"].mean() + 0.5
         alone = set(field.loc[field["y"].isin(own["y"]), "block"]) == {block}
         if alone:
-            axes.annotate(f"Block\n{block}", (0, middle), (-7, 0), textcoords="offset points",
-                          ha="right", va="center", fontsize=theme.SMALL)  # fmt: skip
+            panel.beside(f"Block\n{block}", 0, middle, (-7, 0), ha="right", va="center",
+                         fontsize=theme.SMALL)  # fmt: skip
 
 
 def _shade_key(figure: Figure, shades: _Shades) -> None:
@@ -178,12 +181,9 @@ def _shade_key(figure: Figure, shades: _Shades) -> None:
     edge = SIDE + text_width(low, theme.SMALL) + 0.08
     middle = 0.46
     theme.heading(figure, middle, low, SIDE, va="center", fontsize=theme.SMALL, fontweight="normal")
-    axes = theme.panel(figure, edge, middle - 0.07, 1.4, 0.14)
-    ramp = [[shades(v) for v in np.linspace(shades.low, shades.high, 10)]]
-    for place, colour in enumerate(ramp[0]):
-        axes.axvspan(place, place + 1, color=colour, lw=0)
-    axes.set(xlim=(0, 10), xticks=[], yticks=[])
-    axes.axis("off")
+    panel = placed(figure, (edge, middle - 0.07), (1.4, 0.14), (0, 10), (0, 1))
+    for place, value in enumerate(np.linspace(shades.low, shades.high, 10)):
+        panel.block((place, place + 1), panel.y, color=shades(value), lw=0)
     theme.heading(figure, middle, high, edge + 1.48, va="center", fontsize=theme.SMALL,
                   fontweight="normal")  # fmt: skip
 

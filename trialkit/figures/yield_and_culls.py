@@ -1,19 +1,22 @@
 """Marketable yield with intervals, and what was culled and why, treatment by treatment."""
 
+import math
+from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
-from matplotlib.ticker import MaxNLocator
+from numpy.typing import NDArray
 
 from trialkit.figures import labels, theme
 from trialkit.figures.blank import blank
 from trialkit.figures.fit import text_width, wrap
+from trialkit.figures.panel import Panel, placed
 from trialkit.figures.picture import Picture
 from trialkit.figures.rows import rows_of
+from trialkit.figures.ticks import round_ticks
 from trialkit.study import Study
 from trialkit.study.units import to_display, unit_label
 
@@ -78,14 +81,19 @@ def _draw(
         described = study.measure(measure)
         unit = unit_label(described.quantity, study.units)
         theme.heading(figure, 0.06, f"{described.name}, {unit}")
-        upper = theme.panel(figure, left, HEAD, width, block)
-        _names(upper, study, rows)
+        ends = [*dots["value"], *yields[["value", "low", "high"]].to_numpy(float).ravel()]
+        limits = (0.0, _right(ends)), (len(rows) - 0.5, -0.5)
+        upper = placed(figure, (left, HEAD), (width, block), *limits)
+        _framed(upper, study, rows, lambda value: f"{value:,.10g}")
         _draw_yields(study, upper, rows, yields, dots)
     theme.heading(figure, above + 0.06, "Fruit culled, % of all fruit picked")
     _draw_key(figure, key, above + HEAD)
-    lower = theme.panel(figure, left, above + HEAD + KEY * len(key), width, block)
-    _names(lower, study, rows)
-    _draw_culls(lower, rows, culls, causes)
+    shares = culls.pivot(index="treatment", columns="cull_cause", values="value")
+    shares = shares.reindex(index=rows, columns=causes).fillna(0.0)
+    limits = (0.0, _right([0.0, *shares.sum(axis=1)])), (len(rows) - 0.5, -0.5)
+    lower = placed(figure, (left, above + HEAD + KEY * len(key)), (width, block), *limits)
+    _framed(lower, study, rows, lambda value: f"{value:g}{labels.SPACE}%")
+    _draw_culls(lower, shares.to_numpy(float))
 
 
 def _yields(study: Study, means: pd.DataFrame, measure: str | None) -> pd.DataFrame:
@@ -133,58 +141,52 @@ def _short(study: Study, treatment: str) -> str:
     return wrap(study.treatment(treatment).label, 1.5, theme.SMALL)
 
 
-def _names(axes: Axes, study: Study, rows: list[str]) -> None:
-    axes.set_ylim(len(rows) - 0.5, -0.5)
-    names = [_short(study, treatment) for treatment in rows]
-    axes.set_yticks(range(len(rows)), names, linespacing=1.0)
-    axes.tick_params(axis="y", length=0)
-    axes.spines["left"].set_visible(False)
-    axes.grid(axis="x", color=theme.BAND, lw=0.8)
-    axes.set_axisbelow(True)
+def _right(ends: Sequence[float]) -> float:
+    """Limit of an axis from zero that leaves a little room beyond the largest value."""
+    known = [end for end in ends if math.isfinite(end)]
+    low, high = min(known, default=0.0), max(known, default=0.0)
+    return high + 0.05 * (high - low or high) or 1.0
+
+
+def _framed(panel: Panel, study: Study, rows: list[str], said: Callable[[float], str]) -> None:
+    """Names of the treatments at the left, few ticks below, and a quiet grid."""
+    names = {float(n): _short(study, treatment) for n, treatment in enumerate(rows)}
+    panel.axis_left(names, edge=False, linespacing=1.0)
+    ticks = round_ticks(*panel.x, 5, said)
+    panel.axis_below(ticks)
+    panel.grid(x=ticks)
 
 
 def _draw_yields(
-    study: Study, axes: Axes, rows: list[str], yields: pd.DataFrame, plots: pd.DataFrame
+    study: Study, panel: Panel, rows: list[str], yields: pd.DataFrame, plots: pd.DataFrame
 ) -> None:
     looks = theme.styles(study)
     for place, treatment in enumerate(rows):
         look = looks[treatment]
         dots = plots.loc[plots["treatment"] == treatment, "value"]
-        axes.plot(dots, [place + 0.26] * len(dots), ls="", marker="o", ms=3.2, mfc="none",
-                  mec=theme.SOFT, mew=0.7)  # fmt: skip
+        panel.line(dots, [place + 0.26] * len(dots), ls="", marker="o", ms=3.2, mfc="none",
+                   mec=theme.SOFT, mew=0.7)  # fmt: skip
         for record in rows_of(yields[yields["treatment"] == treatment]):
-            axes.plot([record.low, record.high], [place, place], color=look.colour, lw=2)
-            axes.plot([record.value], [place], marker=look.marker, color=look.colour, ms=8,
-                      mec="white", mew=0.8)  # fmt: skip
-            _at_right(axes, place, labels.number(record.value))
-    axes.set_xlim(left=0)
-    axes.xaxis.set_major_locator(_few_ticks())
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:,.10g}")
+            panel.line([record.low, record.high], [place, place], color=look.colour, lw=2)
+            panel.line([record.value], [place], marker=look.marker, color=look.colour, ms=8,
+                       mec="white", mew=0.8)  # fmt: skip
+            _at_right(panel, place, labels.number(record.value))
 
 
-def _draw_culls(axes: Axes, rows: list[str], culls: pd.DataFrame, causes: list[str]) -> None:
-    shares = culls.pivot(index="treatment", columns="cull_cause", values="value")
-    shares = shares.reindex(index=rows, columns=causes)
-    starts = np.zeros(len(rows))
-    for number, cause in enumerate(causes):
-        widths = shares[cause].fillna(0.0).to_numpy(float)
-        axes.barh(range(len(rows)), widths, left=starts, height=0.62, **theme.fill_of_cause(number))
-        starts = starts + widths
-    for place, total in enumerate(starts):
-        _at_right(axes, place, f"{total:.0f}{labels.SPACE}%")
-    axes.set_xlim(left=0, right=None if starts.any() else 1)
-    axes.xaxis.set_major_locator(_few_ticks())
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}{labels.SPACE}%")
+def _draw_culls(panel: Panel, shares: NDArray[np.float64]) -> None:
+    """Stack the shares (treatments × causes) of each treatment."""
+    ends = np.cumsum(shares, axis=1)
+    places = np.arange(len(shares))[:, None] + [-0.31, 0.31]
+    for number, (end, width) in enumerate(zip(ends.T, shares.T, strict=True)):
+        bars = np.column_stack([end - width, end])
+        panel.blocks(bars, places, **theme.fill_of_cause(number))
+    for place, total in enumerate(shares.sum(axis=1)):
+        _at_right(panel, place, f"{total:.0f}{labels.SPACE}%")
 
 
-def _few_ticks() -> MaxNLocator:
-    return MaxNLocator(5, steps=[1, 2, 2.5, 5, 10])
-
-
-def _at_right(axes: Axes, place: int, text: str) -> None:
-    axes.annotate(text, (1, place), (8, 0), xycoords=axes.get_yaxis_transform(),
-                  textcoords="offset points", va="center_baseline", fontsize=theme.SMALL,
-                  weight="bold")  # fmt: skip
+def _at_right(panel: Panel, place: int, text: str) -> None:
+    panel.beside(text, 1, place, (8, 0), va="center_baseline", fontsize=theme.SMALL,
+                 weight="bold")  # fmt: skip
 
 
 def _key_lines(names: list[str]) -> list[list[tuple[float, str]]]:
