@@ -41,11 +41,14 @@ def _row(kind: str, means: MarginalMeans, i: int, j: int, effect: Effect) -> tup
 
 
 def _share_rows(result: ModelResult, level: float) -> list[tuple[object, ...]]:
-    tests = result.tests
-    row = tests[(tests["term"] == "treatment") & np.isfinite(tests["F"].astype(float))]
-    if row.empty or result.family not in ("normal", "lognormal"):
+    if result.family not in ("normal", "lognormal"):
         return []
-    F, df1, df2 = (float(row[name].iloc[0]) for name in ("F", "df1", "df2"))
+    columns = (result.tests[name].tolist() for name in ("term", "F", "df1", "df2"))
+    rows = (row for term, *row in zip(*columns, strict=True) if term == "treatment")
+    found = next((row for row in rows if np.isfinite(float(row[0]))), None)
+    if found is None:
+        return []
+    F, df1, df2 = map(float, found)
     n = int(result.means.n.sum())
     eta = partial_eta_squared(F, df1, df2, n, level)
     omega = replace(eta, value=_omega_squared(F, df1, n))

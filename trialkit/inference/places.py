@@ -50,8 +50,9 @@ def places_of(
     if environment is None:
         frame, environment = _combined(frame, given, labels)
     elif environment in frame.columns:
+        places = factor_column(frame[environment])
         for role, name in given.items():
-            _check_one_each(frame[environment], labels[role], (environment, role, name))
+            _check_one_each(places, labels[role], (environment, role, name))
     asked = None if recurring is None else tuple(recurring)
     return Places(frame, environment, labels.get("site"), labels.get("season"), asked)
 
@@ -78,8 +79,12 @@ def _combined(
 
 def _check_one_each(environment: pd.Series, labels: pd.Series, names: tuple[str, str, str]) -> None:
     """Raise AnalysisError unless every environment has exactly one label."""
+    pairs = set(zip(environment, labels, strict=True))
+    places = {place for place, _ in pairs}
+    if len(pairs) == len(places) and None not in places | {label for _, label in pairs}:
+        return
     column, role, name = names
-    for place, own in labels.groupby(factor_column(environment)):
+    for place, own in labels.groupby(environment):
         found = own.dropna().unique()
         if len(found) > 1:
             raise AnalysisError(

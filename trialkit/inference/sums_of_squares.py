@@ -64,9 +64,10 @@ def term_tests(fit: Fit, sums: Sums = "II") -> pd.DataFrame:
 
 def f_tests(rows: list[tuple[str, int, float]], mean_square: float, df: float) -> pd.DataFrame:
     """Return the frame of F tests for (term, df, sum of squares) against one error stratum."""
-    table = pd.DataFrame(rows, columns=["term", "df1", "sum_sq"])
-    table["df1"] = table["df1"].astype(float)
-    table["df2"] = float(df)
-    table["F"] = table["sum_sq"] / table["df1"] / mean_square
-    table["p"] = special.fdtrc(table["df1"], table["df2"], table["F"])
-    return table[[*TEST_COLUMNS, "sum_sq"]]
+    terms, freedom, squares = zip(*rows, strict=True)
+    df1, sum_sq = np.array(freedom, dtype=float), np.array(squares, dtype=float)
+    statistic = sum_sq / df1 / mean_square
+    df2 = np.full(len(df1), float(df))
+    tail = special.fdtrc(df1, df2, statistic)
+    values = (list(terms), df1, df2, statistic, tail, sum_sq)
+    return pd.DataFrame(dict(zip((*TEST_COLUMNS, "sum_sq"), values, strict=True)))
