@@ -59,3 +59,13 @@ def test_the_same_data_always_give_the_same_p():
 def test_many_shares_the_statistic_of_one():
     p = rt.many(SCORES[None], TREATMENT, BLOCK, 4000, np.random.default_rng(1))
     assert p[0] == pytest.approx(rt.within_blocks(SCORES, TREATMENT, BLOCK).p, abs=0.03)
+
+
+@pytest.mark.parametrize("lost", [0, 3])
+def test_draws_that_measures_share_are_those_drawn_afresh(lost):
+    block, treatment = np.repeat(np.arange(4), 5)[lost:], np.tile(np.arange(5), 4)[lost:]
+    mixed = np.random.default_rng(2).permutation(len(block))
+    block, treatment = block[mixed], treatment[mixed]
+    shared = rt.seeded_labels(tuple(treatment.tolist()), tuple(block.tolist()), 200)
+    afresh = rt.draw_labels(treatment, block, 200, np.random.default_rng(rt.SEED))
+    np.testing.assert_array_equal(shared, afresh)

@@ -137,7 +137,7 @@ def _solved(
             known[x] = np.log(float(tail_at(np.array([x]))[0]) / miss)
         return float(known[x])
 
-    return float(optimize.brentq(excess, low, high, xtol=1e-10))
+    return float(optimize.brentq(excess, low, high, xtol=1e-13))
 
 
 def _quantile(two_sided: float, df: float) -> float:

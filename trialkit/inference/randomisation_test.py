@@ -68,8 +68,8 @@ def within_blocks(
         found = quadratic(sums[None] - mean, inverse)[0]
         p = float((found >= _reach(observed)).mean())
     else:
-        columns = [codes.astype(np.int64).tobytes() for codes in (treatment, block)]
-        labels = _seeded_labels(columns[0], columns[1], draws)
+        layout = tuple(treatment.tolist()), tuple(block.tolist())
+        labels = seeded_labels(*layout, draws)
         found = quadratic(label_sums(scores[None, :], labels, k) - mean, inverse)[0]
         p = float((1 + (found >= _reach(observed)).sum()) / (1 + draws))
     exact = number <= MOST_ARRANGEMENTS
@@ -141,11 +141,26 @@ def draw_labels(
 
 
 @lru_cache(maxsize=2)
-def _seeded_labels(treatment: bytes, block: bytes, draws: int) -> np.ndarray:
-    """Return the draws of a layout; measures of one trial share them."""
-    codes = [np.frombuffer(column, dtype=np.int64) for column in (treatment, block)]
-    labels = draw_labels(codes[0], codes[1], draws, np.random.default_rng(SEED))
-    return labels.astype(np.int16)
+def seeded_labels(treatment: tuple[int, ...], block: tuple[int, ...], draws: int) -> np.ndarray:
+    """Return the labels that ``draw_labels`` draws with SEED; measures of a trial share them."""
+    codes, levels = np.array(treatment, dtype=np.int16), np.array(block)
+    blocks = [np.flatnonzero(levels == level) for level in np.unique(levels)]
+    labels = np.empty((draws, len(codes)), dtype=np.int16)
+    orders = _seeded_orders(tuple(map(len, blocks)), draws)
+    for inside, order in zip(blocks, orders, strict=True):
+        labels[:, inside] = codes[inside][order]
+    return labels
+
+
+@lru_cache(maxsize=4)
+def _seeded_orders(sizes: tuple[int, ...], draws: int) -> tuple[np.ndarray, ...]:
+    """Return the (draws, size) places that plots of each block go to.
+
+    Which labels are shuffled does not change how, so trials of equal blocks share the draws.
+    """
+    random = np.random.default_rng(SEED)
+    tiles = (np.tile(np.arange(size), (draws, 1)) for size in sizes)
+    return tuple(random.permuted(tile, axis=1).astype(np.int16) for tile in tiles)
 
 
 def arrangements(treatment: np.ndarray, block: np.ndarray) -> int:

@@ -117,18 +117,20 @@ def _parts(stack: Stack, w: np.ndarray, beta: np.ndarray) -> tuple[np.ndarray, .
             np.sum(w @ rest[:, :, None] * rest[:, :, None]),
             reached @ _turned(reached),
         )
+        weighted, squared = within, within**2
     else:
         spread = _spread(stack, beta)
         quadratic, seen = np.sum(w * spread), mw @ spread @ _turned(mw)
+        weighted, squared = count * within, count * within**2
     own = a * part.T[:, None, :, None]
     return (
         quadratic,
         np.einsum("uqq->q", seen) @ part,
-        np.einsum("uqq->q", count * within) @ part,
-        part.T @ (count * within**2).sum(axis=0) @ part,
+        np.einsum("uqq->q", weighted) @ part,
+        part.T @ squared.sum(axis=0) @ part,
         part.T @ (within * seen).sum(axis=0) @ part,
         _gram(count * a, own),
-        _cross(own, (count * within) @ own),
+        _cross(own, weighted @ own),
         (own.swapaxes(2, 3) @ reached).sum(axis=1)[:, :, 0],
     )
 
