@@ -15,7 +15,7 @@ from trialkit.inference.families import Family
 from trialkit.inference.first_stage import FirstStage
 from trialkit.inference.glm import GlmFit
 
-PLOTS = ("response", "size", "block", "bounded")
+PLOTS = ("response", "size", "block")
 PARTS = ("coefficients", "mean", "weight", "inverse", "converged")
 
 
@@ -27,11 +27,6 @@ class Layout:
     block: np.ndarray
     treatment: np.ndarray
     trials: float
-
-    @property
-    def cell(self) -> np.ndarray:
-        """Environment and treatment of each plot as one code (n,)."""
-        return self.environment * (self.treatment.max() + 1) + self.treatment
 
 
 def fit(family: Family, layout: Layout, responses: np.ndarray) -> list[FirstStage | None]:
@@ -46,20 +41,13 @@ def fit(family: Family, layout: Layout, responses: np.ndarray) -> list[FirstStag
     m = int(layout.environment.max()) + 1
     for i, place in enumerate(np.flatnonzero(ordinary)):
         own = slice(i * m, (i + 1) * m)
-        part = {
-            name: getattr(group, name)[own] for name in ("response", "size", "block", "bounded")
-        }
+        part = {name: getattr(group, name)[own] for name in PLOTS}
         one = replace(group, places=np.arange(m), **part)
         fits = GlmFit(**{name: getattr(fitted, name)[own] for name in PARTS}, steps=fitted.steps)
         names = tuple(str(e) for e in range(m))
         clumping = float(found.clumping[own].mean())
         stages[place] = FirstStage(family, names, (one,), (fits,), 1.0, clumping)
     return stages
-
-
-def has_bounds(stage: FirstStage) -> bool:
-    """Return whether some treatment of some environment gives only a bound."""
-    return any(bool(group.bounded.any()) for group in stage.groups)
 
 
 def _informative(family: Family, layout: Layout, responses: np.ndarray) -> np.ndarray:
@@ -79,8 +67,6 @@ def _by(values: np.ndarray, codes: np.ndarray) -> np.ndarray:
 def _plan(family: Family, layout: Layout, responses: np.ndarray) -> Plan:
     d, n = responses.shape
     m = int(layout.environment.max()) + 1
-    top = layout.trials if family.name == "binomial" else np.inf
-    extreme = (_by(responses > 0, layout.cell) == 0) | (_by(responses < top, layout.cell) == 0)
     return Plan(
         family=family,
         environments=tuple(str(e) for e in range(d * m)),
@@ -93,5 +79,4 @@ def _plan(family: Family, layout: Layout, responses: np.ndarray) -> Plan:
         extreme={},
         empty=(),
         cells=(),
-        bounded=extreme[:, layout.cell].ravel(),
     )

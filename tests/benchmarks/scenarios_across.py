@@ -26,7 +26,7 @@ from trialkit.inference.first_stage import FirstStage, fit_environments
 from trialkit.inference.joint_pooling import pool_jointly
 from trialkit.inference.mixed import fit_mixed
 from trialkit.inference.prediction import around
-from trialkit.inference.two_stage import fit_two_stage, is_guarded
+from trialkit.inference.two_stage import fit_two_stage
 
 TREATMENTS = 5
 ENVIRONMENT_SD, BLOCK_SD = 1.0, 0.7
@@ -265,10 +265,8 @@ def _judge_pooled(
         plan = plan_pooling(study := _with(design, drawn))
         if plan.extreme:
             return _judge_extreme(study, truth)
-        stage, guarded = fit_environments(plan), is_guarded(plan)
-    else:
-        guarded = first_stages.has_bounds(stage)
-    joint = pool_jointly(stage, TREATMENTS, "REML", safeguard=guarded)
+        stage = fit_environments(plan)
+    joint = pool_jointly(stage, TREATMENTS, "REML")
     covered = _covers(joint.effects, joint.covariance, joint.df, truth)
     rejected = bool(joint.f_test().p < 0.05)
     if between is None:

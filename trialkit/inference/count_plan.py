@@ -19,8 +19,7 @@ class Plan:
     where none is given) or the trials of a share.
     extreme : treatment -> -1 where it has no event in any environment, 1 where it has nothing else.
     empty   : environments with no event, or nothing else, on any pooled treatment.
-    cells   : (environment, treatment) without event, or with nothing else: only a bound there;
-              bounded, (n,) the plots in them.
+    cells   : (environment, treatment) without event, or with nothing else: only a bound there.
     """
 
     family: Family
@@ -34,7 +33,6 @@ class Plan:
     extreme: dict[str, int]
     empty: tuple[str, ...]
     cells: tuple[tuple[str, str], ...]
-    bounded: np.ndarray
 
 
 def plan_pooling(design: Design) -> Plan:
@@ -73,7 +71,6 @@ def plan_pooling(design: Design) -> Plan:
             (labels[c // len(pooled)], design.treatments[pooled[c % len(pooled)]])
             for c in np.flatnonzero(bound)
         ),
-        bounded=bound[cell] != 0,
     )
 
 

@@ -8,8 +8,11 @@ ratios, so environments with and without zeros can be averaged.
 The covariances are not taken from each environment's own counts: a low count by chance then gives a
 low estimate and a large standard error at once, and weighting by it pulls the pooled ratio towards
 one (by 10 % at two insects per plot). They are taken at the counts expected if the ratios were the
-same everywhere, with the clumping averaged over environments. Only where a ratio is but a bound do
-they stay at the environment's own penalised counts, so that it weighs as little as it should.
+same everywhere, with the clumping averaged over environments. That holds as well where a ratio is
+but a bound: an environment in which a treatment has no event says that there are few of them, and
+to weigh it by the half event that it is given would throw that away. In shares of 5 % with an odds
+ratio of 0.5 (cells of the calibration benchmark, 2,000 data sets each) weighing it so left the
+pooled log ratio 0.08 to 0.10 too near zero in 3 to 18 environments; as it is, 0.02 to 0.03.
 """
 
 from dataclasses import dataclass, replace
@@ -35,7 +38,7 @@ class Group:
     places     : (d,) positions of the environments in reporting order.
     treatments : (q,) codes of the treatments present; codes, (n,) the column of each plot.
     matrix     : (n, p) treatment indicators, then block columns that sum to zero.
-    response, size, block : (d, n); bounded, (d, n) plots of cells that give only a bound.
+    response, size, block : (d, n).
     """
 
     places: np.ndarray
@@ -45,7 +48,6 @@ class Group:
     response: np.ndarray
     size: np.ndarray
     block: np.ndarray
-    bounded: np.ndarray
 
     @property
     def df(self) -> int:
@@ -83,9 +85,7 @@ class FirstStage:
             shape = blocks + effects[group.treatments][group.codes]
             level = self._level(group, fit, shape)
             levels[group.places] = level
-            own = fit.coefficients @ group.matrix.T
-            link = np.where(group.bounded, own, shape + level[:, None])
-            found.append(self._covariance(group, link)[:, :q, :q])
+            found.append(self._covariance(group, shape + level[:, None])[:, :q, :q])
         return found, levels
 
     def _level(self, group: Group, fit: glm.GlmFit, shape: np.ndarray) -> np.ndarray:
@@ -205,5 +205,4 @@ def _group(plan: Plan, members: list[tuple[int, np.ndarray]]) -> Group:
         response=plan.response[rows],
         size=plan.size[rows],
         block=plan.block[rows],
-        bounded=plan.bounded[rows],
     )

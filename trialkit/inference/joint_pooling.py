@@ -26,6 +26,7 @@ from trialkit.inference.prediction import NewEnvironment, predict
 
 WEIGHT_ROUNDS = 4
 TAIL = 0.975
+RARE = 0.001
 Group = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 
 
@@ -89,12 +90,11 @@ class JointFit:
         return FTest(statistic, k - 1.0, self.df, float(stats.f.sf(statistic, k - 1, self.df)))
 
 
-def pool_jointly(stage: FirstStage, k: int, method: Method, *, safeguard: bool) -> JointFit:
+def pool_jointly(stage: FirstStage, k: int, method: Method) -> JointFit:
     """Pool the ``k`` treatments of a first stage.
 
     The covariances within environments depend on the common effects, so both are improved in turn.
-    With ``safeguard`` Hartung and Knapp's factor is not let fall so low that their 95 % interval
-    would be narrower than the ordinary one (normal, factor 1): not below (1.96 / t)².
+    Hartung and Knapp's factor is not let fall without end (the safeguard, see ``_least_factor``).
     """
     effects = np.zeros(k)
     if k == 1:
@@ -105,7 +105,7 @@ def pool_jointly(stage: FirstStage, k: int, method: Method, *, safeguard: bool) 
         solution = evidence.solve(tau_squared(evidence, "DerSimonian-Laird"))
         effects = _centred(k) @ solution.beta
     solution = evidence.solve(tau_squared(evidence, method))
-    least = float(stats.norm.ppf(TAIL) / stats.t.ppf(TAIL, evidence.df)) ** 2 if safeguard else 0.0
+    least = _least_factor(k, evidence.df)
     factor = max(solution.q / evidence.df, least)
     spread = _centred(k)
     return JointFit(
@@ -120,6 +120,18 @@ def pool_jointly(stage: FirstStage, k: int, method: Method, *, safeguard: bool) 
         evidence=evidence,
         held=factor == least,
     )
+
+
+def _least_factor(k: int, df: int) -> float:
+    """Return what Hartung and Knapp's factor of ``k`` treatments is kept at or above.
+
+    With one ratio their 95 % interval is not let become narrower than the ordinary one (normal,
+    factor 1). With several the factor rests on more and keeps its own value, but for one lower than
+    chance leaves in one study in a thousand: few whole numbers can agree perfectly by accident.
+    """
+    if k == 2:
+        return float(stats.norm.ppf(TAIL) / stats.t.ppf(TAIL, df)) ** 2
+    return float(stats.chi2.ppf(RARE, df) / df)
 
 
 def _single(stage: FirstStage) -> JointFit:

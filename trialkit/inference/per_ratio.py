@@ -12,7 +12,9 @@ from trialkit.inference.pooling import pool
 def per_environment(plan: Plan, stage: FirstStage, joint: JointFit) -> list[dict[str, object]]:
     """Return one row per environment and treatment: log ratio to the first, standard error.
 
-    ``only_bound`` marks the ratios that are only bounded there; their estimate is penalised.
+    Standard errors are those the ratios are weighed by, at the counts expected if ratios were the
+    same everywhere. ``only_bound`` marks the ratios that are only bounded there: their estimate is
+    penalised, and by itself known less well than its standard error says.
     """
     names, rows = plan.environments, []
     for group, fit, variance in zip(stage.groups, stage.fits, joint.variances, strict=True):

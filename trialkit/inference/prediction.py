@@ -24,6 +24,7 @@ NODES = 200
 RANGE = np.concatenate([[0.0], np.geomspace(1e-5, 1e4, 180)])
 REACH = 12.0
 PRECISION = 1e-9
+LEAST_Q = 1e-300
 
 
 def around(
@@ -92,5 +93,6 @@ def _likely_tau2(evidence: Evidence, chance: np.ndarray) -> np.ndarray:
     grid = RANGE * evidence.scale
     q = np.array([found.q for found in evidence.profile(grid)])
     target = stats.chi2.ppf(chance, evidence.df)
-    inside = np.exp(np.interp(-np.log(target), -np.log(q[1:]), np.log(grid[1:])))
+    known = np.log(np.maximum(q[1:], LEAST_Q))
+    inside = np.exp(np.interp(-np.log(target), -known, np.log(grid[1:])))
     return np.where(target >= q[0], 0.0, inside)

@@ -6,7 +6,8 @@ Measured on 3, 6 and 9 environments of 4 blocks x 5 treatments, this holds test 
 their level. With three environments that agree, pooling each ratio alone with Hartung and Knapp's
 safeguard covers 98 to 99 % (300 data sets a cell), and a joint factor kept at 1 or above covers
 96.7 % at two insects per plot (4,000), which is why the safeguard here is the milder one and is
-kept for where it is needed.
+kept for a single ratio. Kept as well where some environment gives only a bound, it made the test of
+rare culls (5 % of 20 fruit) reject 2.3 to 3.5 % of true hypotheses in 3 to 18 environments.
 """
 
 import numpy as np
@@ -27,9 +28,9 @@ def fit_two_stage(design: Design, level: float = 0.95, *, method: Method = "REML
     """Pool the ratios of a count, or the odds ratios of a share, over environments.
 
     The treatment test is F on (treatments - 1) and (environments - 1)(treatments - 1) degrees of
-    freedom; contrasts use t on the latter. With one ratio only, or where some environment gives
-    only a bound, Hartung and Knapp's interval is not let become narrower than the ordinary one (the
-    safeguard). A treatment without any event in all environments gets a bound at ``level``.
+    freedom; contrasts use t on the latter. With one ratio only, Hartung and Knapp's interval is not
+    let become narrower than the ordinary one (the safeguard). A treatment without any event in all
+    environments gets a bound at ``level``.
     ``record`` holds for each treatment against the check its prediction interval, Q and I²
     ("ratios") and the ratios of the environments ("per_environment"). Raises AnalysisError where
     fewer than two environments hold information.
@@ -46,7 +47,7 @@ def fit_two_stage(design: Design, level: float = 0.95, *, method: Method = "REML
     """
     plan = plan_pooling(design)
     stage = fit_environments(plan)
-    joint = pool_jointly(stage, len(plan.treatments), method, safeguard=is_guarded(plan))
+    joint = pool_jointly(stage, len(plan.treatments), method)
     bounds = nothing_anywhere.find_bounds(design, plan.extreme, stage, joint, level)
     return ModelResult(
         family=design.family,
@@ -68,11 +69,6 @@ def fit_two_stage(design: Design, level: float = 0.95, *, method: Method = "REML
         ),
         extra=_extra(stage, joint),
     )
-
-
-def is_guarded(plan: Plan) -> bool:
-    """Return whether Hartung and Knapp's factor is kept from falling low: see fit_two_stage."""
-    return len(plan.treatments) == 2 or bool(plan.cells)
 
 
 def _tests(plan: Plan, joint: JointFit, bounds: dict[tuple[str, str], Bound]) -> pd.DataFrame:

@@ -33,8 +33,8 @@ def _bounded_notes(plan: Plan) -> list[str]:
     cells = "; ".join(f"{t} at {e}" for e, t in plan.cells)
     return [
         f"Ratios that are only a bound in their environment ({cells}) take part through a "
-        "penalised estimate, in effect half an event in all, with the large standard error that "
-        "goes with it."
+        "penalised estimate, in effect half an event in all, and weigh by the events that would be "
+        "expected there if ratios were the same everywhere."
     ]
 
 
