@@ -5,7 +5,7 @@ studies can be one call. What belongs to a study, the average of its clumping, i
 ``test_calibration_across.py`` holds this to what ``fit_environments`` says of one study.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,10 +13,6 @@ from trialkit.inference import dispersion, first_stage
 from trialkit.inference.count_plan import Plan
 from trialkit.inference.families import Family
 from trialkit.inference.first_stage import FirstStage
-from trialkit.inference.glm import GlmFit
-
-PLOTS = ("response", "size", "block")
-PARTS = ("coefficients", "mean", "weight", "inverse", "converged")
 
 
 @dataclass(frozen=True)
@@ -29,25 +25,20 @@ class Layout:
     trials: float
 
 
-def fit(family: Family, layout: Layout, responses: np.ndarray) -> list[FirstStage | None]:
-    """Return the first stage of each study (d, n); None where it needs the usual, longer way."""
+def fit(family: Family, layout: Layout, responses: np.ndarray) -> tuple[np.ndarray, FirstStage]:
+    """Return which studies (d,) are ordinary, and the first stage of those, one after another.
+
+    The others need the usual, longer way. ``clumping`` of the first stage is (environments, 1),
+    that of the study each environment belongs to.
+    """
     ordinary = _informative(family, layout, responses)
-    stages: list[FirstStage | None] = [None] * len(responses)
-    if not ordinary.any():
-        return stages
-    group = first_stage._groups(_plan(family, layout, responses[ordinary]))[0]
+    plan = _plan(family, layout, responses[ordinary])
+    group = first_stage._groups(plan)[0]
     fitted = first_stage._penalised(family, group)
     found = dispersion.estimate(family, group.response, fitted, group.size, group.df)
     m = int(layout.environment.max()) + 1
-    for i, place in enumerate(np.flatnonzero(ordinary)):
-        own = slice(i * m, (i + 1) * m)
-        part = {name: getattr(group, name)[own] for name in PLOTS}
-        one = replace(group, places=np.arange(m), **part)
-        fits = GlmFit(**{name: getattr(fitted, name)[own] for name in PARTS}, steps=fitted.steps)
-        names = tuple(str(e) for e in range(m))
-        clumping = float(found.clumping[own].mean())
-        stages[place] = FirstStage(family, names, (one,), (fits,), 1.0, clumping)
-    return stages
+    clumping = np.repeat(found.clumping.reshape(-1, m).mean(1), m)[:, None]
+    return ordinary, FirstStage(family, plan.environments, (group,), (fitted,), 1.0, clumping)
 
 
 def _informative(family: Family, layout: Layout, responses: np.ndarray) -> np.ndarray:

@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import first_stages
+import joint_pools
 import numpy as np
 import pandas as pd
 from cell import Cell
@@ -22,8 +23,8 @@ from trialkit.inference.count_plan import plan_pooling
 from trialkit.inference.design import Design, make_design
 from trialkit.inference.estimates import ModelResult
 from trialkit.inference.families import Binomial, Poisson
-from trialkit.inference.first_stage import FirstStage, fit_environments
-from trialkit.inference.joint_pooling import pool_jointly
+from trialkit.inference.first_stage import fit_environments
+from trialkit.inference.joint_pooling import JointFit, pool_jointly
 from trialkit.inference.mixed import fit_mixed
 from trialkit.inference.prediction import around
 from trialkit.inference.two_stage import fit_two_stage
@@ -157,24 +158,25 @@ def _pooled_rates(
             while len(judged) < number:
                 chunk = range(len(judged), min(len(judged) + CHUNK, number))
                 data = [_drawn(size, draw, responses(ratio, draw)) for _ in chunk]
-                stages = _first_stages(size, family, data)
-                for i, one, stage in zip(chunk, data, stages, strict=True):
-                    judged.append(_judge_pooled(design, one, stage, ratio, predicted[i % FEWER]))
+                for i, one, joint in zip(chunk, data, _joint(size, family, data), strict=True):
+                    judged.append(_judge_pooled(design, one, joint, ratio, predicted[i % FEWER]))
             rates[ratio] = _rates(judged)
         return {**rates[LOG_RATIO], "type1": rates[0.0]["type1"]}
 
     return simulate
 
 
-def _first_stages(size: Size, family: str, data: list[Drawn]) -> list[FirstStage | None]:
-    """Fit the first stage of complete studies at once; None where each is to be fitted alone."""
+def _joint(size: Size, family: str, data: list[Drawn]) -> list[JointFit | None]:
+    """Pool complete studies at once; None where each is to be analysed alone."""
     if size.lost:
         return [None] * len(data)
     e, b, t = size.index()
     share = family == "proportion"
     layout = first_stages.Layout(e, b, t, float(TRIALS) if share else 1.0)
     responses = np.stack([response for _, response in data])
-    return first_stages.fit(Binomial() if share else Poisson(), layout, responses)
+    ordinary, stage = first_stages.fit(Binomial() if share else Poisson(), layout, responses)
+    fits = iter(joint_pools.pool(stage, size.environments))
+    return [next(fits) if one else None for one in ordinary]
 
 
 def _design(size: Size, family: str) -> Design:
@@ -254,19 +256,18 @@ def _judge(result: ModelResult, truth: float, between: float) -> Judged:
 
 
 def _judge_pooled(
-    design: Design, drawn: Drawn, stage: FirstStage | None, truth: float, between: float | None
+    design: Design, drawn: Drawn, joint: JointFit | None, truth: float, between: float | None
 ) -> Judged:
     """Judge the pooled fit without the tables that fit_two_stage makes of it, for speed.
 
     The prediction is judged where ``between`` is given, the standard deviation of its truth. Where
     the last treatment, or the check, is without events everywhere it has no prediction.
     """
-    if stage is None:
+    if joint is None:
         plan = plan_pooling(study := _with(design, drawn))
         if plan.extreme:
             return _judge_extreme(study, truth)
-        stage = fit_environments(plan)
-    joint = pool_jointly(stage, TREATMENTS, "REML")
+        joint = pool_jointly(fit_environments(plan), TREATMENTS, "REML")
     covered = _covers(joint.effects, joint.covariance, joint.df, truth)
     rejected = bool(joint.f_test().p < 0.05)
     if between is None:

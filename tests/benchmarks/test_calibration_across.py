@@ -1,6 +1,7 @@
 """A short run of the calibration across environments; the committed rows are held elsewhere."""
 
 import first_stages
+import joint_pools
 import numpy as np
 import pytest
 import scenarios_across
@@ -44,28 +45,31 @@ def test_sites_without_a_rare_event_do_not_pull_the_pooled_ratio_to_one():
     link = [scenarios_across._link(size, np.log(5 / 95), 0.0, ratio, rng) for _ in range(200)]
     responses = rng.binomial(20, 1 / (1 + np.exp(-np.array(link)))).astype(float)
     layout = first_stages.Layout(*size.index(), 20.0)
-    stages = [s for s in first_stages.fit(Binomial(), layout, responses) if s is not None]
-    fits = [pool_jointly(stage, scenarios_across.TREATMENTS, "REML") for stage in stages]
+    fits = joint_pools.pool(first_stages.fit(Binomial(), layout, responses)[1], 9)
     # The standard error of this mean is 0.015.
     assert np.mean([fit.ratio(4)[0] for fit in fits]) == pytest.approx(ratio, abs=0.05)
 
 
 @pytest.mark.parametrize("family", ["count", "proportion"])
-def test_many_first_stages_at_once_are_those_of_each_study(family):
+def test_many_studies_pooled_at_once_are_those_of_each_study(family):
     size, rng = Size(3), np.random.default_rng(4)
     e, b, t = size.index()
     share = family == "proportion"
     layout = first_stages.Layout(e, b, t, 20.0 if share else 1.0)
     responses = rng.binomial(20, 0.1, (12, len(e))).astype(float)
     responses[3, t == 2] = 0
-    stages = first_stages.fit(Binomial() if share else Poisson(), layout, responses)
-    assert [stage is None for stage in stages] == [i == 3 for i in range(12)]
+    ordinary, stage = first_stages.fit(Binomial() if share else Poisson(), layout, responses)
+    assert ordinary.tolist() == [i != 3 for i in range(12)]
+    joints = joint_pools.pool(stage, 3)
     design = scenarios_across._design(size, family)
-    for response, stage in zip(responses, stages, strict=True):
-        if stage is None:
-            continue
-        plan = plan_pooling(scenarios_across._with(design, (np.arange(len(e)), response)))
-        alone = fit_environments(plan)
-        assert stage.clumping == pytest.approx(alone.clumping, rel=1e-8)
-        found, expected = (one.fits[0].coefficients for one in (stage, alone))
-        assert found == pytest.approx(expected, abs=1e-8)
+    for i, (place, joint) in enumerate(zip(np.flatnonzero(ordinary), joints, strict=True)):
+        study = scenarios_across._with(design, (np.arange(len(e)), responses[place]))
+        alone = fit_environments(plan_pooling(study))
+        assert stage.clumping[3 * i, 0] == pytest.approx(alone.clumping, rel=1e-8)
+        found = stage.fits[0].coefficients[3 * i : 3 * i + 3]
+        assert found == pytest.approx(alone.fits[0].coefficients, abs=1e-8)
+        one = pool_jointly(alone, scenarios_across.TREATMENTS, "REML")
+        for name in ("effects", "covariance", "levels", "tau2", "factor", "q"):
+            assert getattr(joint, name) == pytest.approx(getattr(one, name), rel=1e-7, abs=1e-9)
+        assert (joint.df, joint.held) == (one.df, one.held)
+        assert joint.prediction(4, 0.95) == pytest.approx(one.prediction(4, 0.95), rel=1e-6)

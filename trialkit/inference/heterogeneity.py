@@ -73,19 +73,15 @@ class Evidence:
 
     def profile(self, tau2: np.ndarray) -> list[Solution]:
         """Return the weighted fits at each of ``tau2`` (g,)."""
-        weights = [np.linalg.inv(s + tau2[:, None, None, None] * c) for _, s, _, c in self.groups]
-        phi, beta = self._coefficients(weights)
-        q, trace, curve = np.zeros(len(tau2)), np.zeros(len(tau2)), np.zeros(len(tau2))
-        log_det = -np.linalg.slogdet(phi)[1]
-        for w, (y, _, x, c) in zip(weights, self.groups, strict=True):
-            rest = (y[..., None] - x @ beta[:, None, :, None])[..., 0]
-            weighted = (w @ rest[..., None])[..., 0]
-            q += (weighted * rest).sum(axis=(1, 2))
-            curve += (weighted * (c @ weighted[..., None])[..., 0]).sum(axis=(1, 2))
-            wx = w @ x
-            inner = (wx.swapaxes(2, 3) @ c @ wx).sum(axis=1)
-            trace += (w * c).sum(axis=(1, 2, 3)) - (phi * inner).sum(axis=(1, 2))
-            log_det -= np.linalg.slogdet(w)[1].sum(axis=1)
+        y, x, spread, log_det_s = self._uncorrelated
+        w = 1 / (1 + tau2[:, None] * spread)
+        phi = np.linalg.inv(_products(x, w))
+        beta = (phi @ ((w * y) @ x)[..., None])[..., 0]
+        square = (y - beta @ x.T) ** 2
+        q, curve = (w * square).sum(axis=1), (w**2 * spread * square).sum(axis=1)
+        inner = _products(x, w**2 * spread)
+        trace = (w * spread).sum(axis=1) - (phi * inner).sum(axis=(1, 2))
+        log_det = log_det_s - np.log(w).sum(axis=1) - np.linalg.slogdet(phi)[1]
         loglik = -(self.df * np.log(2 * np.pi) + log_det + q) / 2
         rows = zip(tau2, beta, phi, q, loglik, (curve - trace) / 2, trace, strict=True)
         return [
@@ -93,13 +89,25 @@ class Evidence:
             for t, b, f, a, v, d, e in rows
         ]
 
-    def _coefficients(self, weights: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
-        """Return (g, p, p) inverse information and (g, p) coefficients."""
-        pairs = list(zip(weights, self.groups, strict=True))
-        information = sum((x.swapaxes(1, 2) @ w @ x).sum(axis=1) for w, (_, _, x, _) in pairs)
-        right = sum((x.swapaxes(1, 2) @ w @ y[..., None]).sum(axis=1) for w, (y, _, x, _) in pairs)
-        phi = np.linalg.inv(information)
-        return phi, (phi @ right)[..., 0]
+    @cached_property
+    def _uncorrelated(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
+        """Return the estimates turned so that they are uncorrelated at every tau².
+
+        With S = L L' and L^-1 C L'^-1 = U diag(c) U', the values z = U' L^-1 y have variances
+        1 + tau² c. Returned are z (n,), its rows of X (n, p), c (n,) and the log determinant of S.
+        """
+        values, rows, spreads, log_det = [], [], [], 0.0
+        for y, s, x, c in self.groups:
+            root = np.linalg.cholesky(s)
+            half = np.linalg.solve(root, c)
+            spread, turn = np.linalg.eigh(np.linalg.solve(root, half.swapaxes(1, 2)))
+            whole = turn.swapaxes(1, 2) @ np.linalg.solve(root, np.dstack([y[..., None], x]))
+            flat = whole.reshape(-1, whole.shape[-1])
+            values.append(flat[:, 0])
+            rows.append(flat[:, 1:])
+            spreads.append(spread.ravel())
+            log_det += 2 * float(np.log(np.einsum("mii->mi", root)).sum())
+        return np.concatenate(values), np.concatenate(rows), np.concatenate(spreads), log_det
 
     @cached_property
     def at_zero(self) -> Solution:
@@ -113,6 +121,12 @@ class Evidence:
         within = np.mean([np.trace(s, axis1=1, axis2=2).mean() / s.shape[-1]
                           for _, s, _, _ in self.groups])  # fmt: skip
         return float(np.var(flat) + within)
+
+
+def _products(x: np.ndarray, weight: np.ndarray) -> np.ndarray:
+    """Return X'WX (g, p, p) of rows x (n, p) for each of the weights (g, n)."""
+    n, p = x.shape
+    return (weight @ (x[:, :, None] * x[:, None, :]).reshape(n, -1)).reshape(-1, p, p)
 
 
 def single(estimates: np.ndarray, standard_errors: np.ndarray) -> Evidence:
