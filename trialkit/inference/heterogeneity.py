@@ -13,7 +13,7 @@ Clin. Trials 7:177; Viechtbauer 2005, J. Educ. Behav. Stat. 30:261 (REML) and 20
 (interval from the profile of Q); Jackson, White & Riley 2013, Biom. J. 55:231 (several estimates).
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise

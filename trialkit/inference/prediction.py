@@ -15,7 +15,7 @@ environments are negligible this is exactly the t interval for one more observat
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special, stats
 from scipy.optimize import brentq
 
 from trialkit.inference.heterogeneity import Evidence
@@ -75,7 +75,7 @@ class NewEnvironment:
         ends = (centre - REACH * spread).min(), (centre + REACH * spread).max()
 
         def excess(x: float, tail: float) -> float:
-            return float(stats.norm.cdf((x - centre) / spread).mean()) - tail
+            return float(special.ndtr((x - centre) / spread).mean()) - tail
 
         low, high = (float(brentq(excess, *ends, args=(t,), xtol=PRECISION)) for t in tails)
         return low, high
