@@ -52,5 +52,5 @@ def test_what_it_says_of_the_calibration_is_what_the_table_holds():
     said = " ".join(TEXT.split())
     assert f"{len(table)} combinations" in said
     assert f"in {errors.min():.1f} to {errors.max():.1f} % of them" in said
-    assert f"in {inside} of {len(intervals)} combinations" in said
+    assert f"is met in {inside} of {len(intervals)} combinations" in said
     assert f"up to {100 * intervals.max():.1f} %" in said
