@@ -1,14 +1,28 @@
 """A panel puts things where matplotlib's axes put them."""
 
+import matplotlib
 import numpy as np
 from matplotlib.figure import Figure
 
 from trialkit.figures import theme
-from trialkit.figures.panel import Panel, placed
+from trialkit.figures.panel import THIN, Panel, placed
 from trialkit.figures.ticks import round_ticks
 
 CORNER, SIZE = (1.0, 0.5), (4.0, 2.0)
 X, Y = (-3.0, 7.0), (4.0, -1.0)
+LIKE_A_PANEL = {
+    "axes.edgecolor": theme.RULE,
+    "axes.linewidth": THIN,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.labelcolor": theme.INK,
+    "xtick.color": theme.RULE,
+    "ytick.color": theme.RULE,
+    "xtick.labelcolor": theme.INK,
+    "ytick.labelcolor": theme.INK,
+    "xtick.labelsize": theme.SMALL,
+    "ytick.labelsize": theme.SMALL,
+}
 
 
 def drawn(figure: Figure) -> np.ndarray:
@@ -17,8 +31,11 @@ def drawn(figure: Figure) -> np.ndarray:
 
 
 def on_axes(draw) -> np.ndarray:
-    with theme.drawing(3) as figure:
-        axes = theme.panel(figure, *CORNER, *SIZE)
+    with theme.drawing(3) as figure, matplotlib.rc_context(LIKE_A_PANEL):
+        (left, top), (width, height) = CORNER, SIZE
+        place = (left / 6, 1 - (top + height) / 3, width / 6, height / 3)
+        axes = figure.add_axes(place)
+        axes.xaxis.set_label_coords(0.5, -theme.BELOW_TICKS / height)
         axes.set(xlim=X, ylim=Y, xticks=[], yticks=[])
         axes.spines[:].set_visible(False)
         draw(axes)

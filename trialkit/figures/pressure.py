@@ -1,6 +1,6 @@
 """Effects of single site-seasons against a condition of theirs, such as pest pressure."""
 
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -8,7 +8,9 @@ import pandas as pd
 from trialkit.figures import labels, theme
 from trialkit.figures.blank import blank
 from trialkit.figures.interval_rows import in_display_units, signed
+from trialkit.figures.panel import Panel, placed
 from trialkit.figures.picture import Picture
+from trialkit.figures.ticks import round_ticks
 from trialkit.study import Study
 
 PANEL: Final = 1.35  # inches
@@ -34,18 +36,21 @@ def pressure(
     looks = theme.styles(study)
     groups = [(t, shown[shown["treatment"] == t]) for t in study.treatment_ids]
     groups = [(t, group) for t, group in groups if len(group)]
+    limits = _limits(shown[condition]), _limits(shown["effect"], zero=True)
     with theme.drawing(len(groups) * (HEAD + PANEL) + AXIS) as figure:
         top = 0.04
         for treatment, group in groups:
             theme.heading(figure, top, f"{measure.name}: {looks[treatment].label}")
-            axes = theme.panel(figure, 0.75, top + HEAD, theme.WIDTH - 0.95, PANEL - 0.12)
-            _dots(axes, group, condition, looks[treatment])
-            axes.set_xlim(*_limits(shown[condition]))
-            axes.set_ylim(*_limits(shown["effect"], zero=True))
-            axes.tick_params(labelbottom=treatment == groups[-1][0])
-            axes.yaxis.set_major_formatter(lambda value, _: signed(value))
+            size = theme.WIDTH - 0.95, PANEL - 0.12
+            panel = placed(figure, (0.75, top + HEAD), size, *limits)
+            _dots(panel, group, condition, looks[treatment])
+            panel.axis_left(round_ticks(*panel.y, 4, signed))
+            ticks = round_ticks(*panel.x, 9)
+            if treatment == groups[-1][0]:
+                panel.axis_below(ticks, label)
+            else:
+                panel.axis_below(dict.fromkeys(ticks, ""))
             top += HEAD + PANEL
-        axes.set_xlabel(label, fontsize=theme.SMALL)
         unit = {"percent": "%", "points": "points"}.get(
             str(shown["effect_unit"].iloc[0]), str(shown["effect_unit"].iloc[0])
         )
@@ -58,10 +63,10 @@ def pressure(
         return theme.finish(figure, alt, caption, shown[columns])
 
 
-def _dots(axes: Any, group: pd.DataFrame, condition: str, look: theme.Style) -> None:
-    axes.axhline(0, color=theme.CHECK, lw=1.0)
-    axes.plot(group[condition], group["effect"], ls="none", marker=look.marker,
-              color=look.colour, ms=8, mec="white", mew=0.8, clip_on=False)  # fmt: skip
+def _dots(panel: Panel, group: pd.DataFrame, condition: str, look: theme.Style) -> None:
+    panel.across(0, color=theme.CHECK, lw=1.0)
+    panel.line(group[condition], group["effect"], ls="none", marker=look.marker,
+               color=look.colour, ms=8, mec="white", mew=0.8, clip=False)  # fmt: skip
 
 
 def _limits(values: pd.Series, zero: bool = False) -> tuple[float, float]:

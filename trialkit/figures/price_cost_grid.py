@@ -4,13 +4,12 @@ import math
 from typing import Any, Final
 
 import pandas as pd
-from matplotlib.axes import Axes
 from matplotlib.colors import to_rgb
-from matplotlib.patches import Rectangle
 
 from trialkit.figures import labels, theme
 from trialkit.figures.blank import blank
 from trialkit.figures.fit import wrap
+from trialkit.figures.panel import PAD, Panel, placed
 from trialkit.figures.picture import Picture
 from trialkit.figures.rows import rows_of
 from trialkit.study import WEIGHT_UNIT, Study
@@ -40,29 +39,28 @@ def price_cost_grid(study: Study, grid: pd.DataFrame) -> Picture:
         unit = f"{study.currency} a {WEIGHT_UNIT[study.units]}"
         heading = wrap(f"Price, {unit}", LEFT - 0.12, theme.SMALL, "bold")
         theme.heading(figure, 0.06, heading, fontsize=theme.SMALL)
-        axes = theme.panel(figure, LEFT, TOP, theme.WIDTH - LEFT - 0.1, height * len(prices))
-        _frame(axes, prices, costs)
+        size = theme.WIDTH - LEFT - 0.1, height * len(prices)
+        panel = placed(figure, (LEFT, TOP), size, (0, len(costs)), (len(prices), 0))
+        _frame(panel, prices, costs)
         for (price, factor), record in cells.items():
             place = (costs.index(factor), prices.index(price))
-            _cell(axes, place, theme.styles(study)[str(record.best)], said[price, factor])
+            _cell(panel, place, theme.styles(study)[str(record.best)], said[price, factor])
         return theme.finish(figure, _finding(study, grid), _caption(study), grid)
 
 
-def _frame(axes: Axes, prices: list[float], costs: list[float]) -> None:
-    axes.set_xlim(0, len(costs))
-    axes.set_ylim(len(prices), 0)
-    axes.xaxis.tick_top()
-    axes.set_xticks([n + 0.5 for n in range(len(costs))], [f"× {cost:g}" for cost in costs])
-    axes.set_yticks([n + 0.5 for n in range(len(prices))], [f"{price:,.2f}" for price in prices])
-    axes.tick_params(length=0)
-    axes.spines[:].set_visible(False)
+def _frame(panel: Panel, prices: list[float], costs: list[float]) -> None:
+    for n, cost in enumerate(costs):
+        panel.words(f"× {cost:g}", n + 0.5, 0, (0, PAD), ha="center", va="bottom",
+                    fontsize=theme.SMALL)  # fmt: skip
+    panel.axis_left({n + 0.5: f"{price:,.2f}" for n, price in enumerate(prices)}, edge=False)
 
 
-def _cell(axes: Axes, place: tuple[int, int], look: theme.Style, text: str) -> None:
+def _cell(panel: Panel, place: tuple[int, int], look: theme.Style, text: str) -> None:
     red, green, blue = (1 - TINT * (1 - part) for part in to_rgb(look.colour))
-    axes.add_patch(Rectangle(place, 1, 1, facecolor=(red, green, blue), edgecolor="white", lw=2))
-    axes.text(place[0] + 0.5, place[1] + 0.5, text, ha="center", va="center",
-              fontsize=theme.SMALL, linespacing=1.05)  # fmt: skip
+    panel.block((place[0], place[0] + 1), (place[1], place[1] + 1), facecolor=(red, green, blue),
+                edgecolor="white", lw=2)  # fmt: skip
+    panel.words(text, place[0] + 0.5, place[1] + 0.5, ha="center", va="center",
+                fontsize=theme.SMALL, linespacing=1.05)  # fmt: skip
 
 
 def _said(study: Study, record: Any, width: float) -> str:

@@ -14,7 +14,6 @@ import matplotlib
 import numpy as np
 import pandas as pd
 import seaborn as sns
-from matplotlib.axes import Axes
 from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
 
@@ -49,20 +48,8 @@ _SETTINGS: Final[Mapping[Any, Any]] = {
     "font.sans-serif": [FAMILY],
     "font.size": BODY,
     "text.color": INK,
-    "axes.edgecolor": RULE,
-    "axes.labelcolor": INK,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.linewidth": 0.8,
-    "axes.unicode_minus": True,
     # At 180 dots an inch hinting cannot be seen, and takes a tenth of the drawing time.
     "text.hinting": "none",
-    "xtick.color": RULE,
-    "ytick.color": RULE,
-    "xtick.labelcolor": INK,
-    "ytick.labelcolor": INK,
-    "xtick.labelsize": SMALL,
-    "ytick.labelsize": SMALL,
     "hatch.linewidth": 0.7,
     "savefig.dpi": DPI,
     "figure.dpi": DPI,
@@ -157,18 +144,6 @@ def drawing(height: float) -> Iterator[Figure]:
         figure = Figure(figsize=(WIDTH, height), facecolor="white")
         Canvas(figure)
         yield figure
-
-
-def panel(figure: Figure, left: float, top: float, width: float, height: float) -> Axes:
-    """Add axes placed in inches from the figure's top left corner."""
-    across, down = figure.get_size_inches()
-    axes = figure.add_axes(
-        (left / across, 1 - (top + height) / down, width / across, height / down)
-    )
-    # Labels whose place is known need no search for it among the tick labels.
-    axes.xaxis.set_label_coords(0.5, -BELOW_TICKS / height)
-    axes.yaxis.set_label_coords(0, 0.5)
-    return axes
 
 
 def heading(figure: Figure, top: float, text: str, left: float = 0.08, **options: Any) -> None:
