@@ -59,7 +59,7 @@ def factor_column(column: pd.Series) -> pd.Series:
 def labels_in(column: pd.Series) -> np.ndarray:
     """Return the labels of a factor as text (n,), None where the cell is empty."""
     labels = np.empty(len(column), dtype=object)
-    labels[:] = [label_of(value) for value in column.tolist()]
+    labels[:] = [label_of(value) for value in column.to_numpy(dtype=object)]
     return labels
 
 
@@ -71,7 +71,9 @@ def number_column(column: pd.Series, role: str) -> pd.Series:
         numbers = column.astype(float)
         refuse_values(numbers, np.isinf(numbers.to_numpy()), "is infinite", _CELL)
         return numbers
-    blank = np.array([label_of(value) is None for value in column.tolist()], dtype=bool)
+    blank = np.array(
+        [label_of(value) is None for value in column.to_numpy(dtype=object)], dtype=bool
+    )
     converted = pd.to_numeric(column.mask(blank), errors="coerce")
     numbers = pd.Series(np.asarray(converted, dtype=float), index=column.index, name=column.name)
     bad = numbers.isna().to_numpy() & ~blank

@@ -163,7 +163,7 @@ def _plots(frame: pd.DataFrame, used: pd.DataFrame) -> pd.Series | None:
 
 def _control(used: pd.DataFrame, control: object, names: Mapping[str, str]) -> str | None:
     label = label_of(control)
-    if label is not None and label not in set(used["treatment"]):
+    if label is not None and label not in set(used["treatment"].to_numpy()):
         known = natural_order(used["treatment"])
         raise AnalysisError(
             f"Column '{names['treatment']}' has no treatment '{label}', named as control. "
@@ -182,12 +182,12 @@ def _ordered(
             columns[role] = used[role].array
             continue
         first = control if role == "treatment" else None
-        levels = natural_order(used[role], first)
+        levels = natural_order(used[role].to_numpy(), first)
         dtype = frame[names[role]].dtype
         if isinstance(dtype, pd.CategoricalDtype) and dtype.ordered:
             stated = [label for label in map(label_of, dtype.categories) if label in levels]
             levels = [x for x in levels if x == first] + [str(x) for x in stated if x != first]
         place = {label: n for n, label in enumerate(levels)}
-        codes = [place.get(label, -1) for label in used[role]]
+        codes = [place.get(label, -1) for label in used[role].to_numpy()]
         columns[role] = pd.Categorical.from_codes(codes, categories=pd.Index(levels))
     return pd.DataFrame(columns, used.index)

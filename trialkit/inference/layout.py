@@ -97,7 +97,7 @@ def check_treatments_left(treatment: np.ndarray, used: pd.DataFrame, names: Name
             f"Column '{names['response']}' has no value in any complete row. "
             "Fill in the values, or choose another response."
         )
-    left = list(dict.fromkeys(used["treatment"]))
+    left = list(dict.fromkeys(used["treatment"].to_numpy()))
     gone = natural_order(set(treatment) - {None, *left})
     if gone:
         raise AnalysisError(
@@ -158,7 +158,7 @@ def check_layout(used: pd.DataFrame, names: Names, plots: pd.Series | None = Non
     ``plots`` are labels that tell the plots apart where a block holds a treatment more than once.
     """
     for role in ("block", "row", "column", "whole_plot", "environment"):
-        if role in names and len(set(used[role])) < 2:
+        if role in names and len(set(used[role].to_numpy())) < 2:
             raise AnalysisError(_single_level(role, names[role], str(used[role].iloc[0])))
     for role in ("environment",) if "environment" in names else ("block", "row", "column"):
         if role in names:
@@ -185,7 +185,7 @@ def _check_duplicates(used: pd.DataFrame, names: Names, plots: pd.Series | None)
         cell = [role for role in roles if role in names]
     else:
         return
-    if len(set(zip(*(used[role] for role in cell), strict=True))) == len(used):
+    if len(set(zip(*(used[role].to_numpy() for role in cell), strict=True))) == len(used):
         return
     told_apart = used if plots is None else used.assign(plot=plots.loc[used.index])
     crossed = "whole_plot" in names and not is_nested(used)
@@ -204,7 +204,7 @@ def _check_duplicates(used: pd.DataFrame, names: Names, plots: pd.Series | None)
 
 
 def _check_replication(used: pd.DataFrame, names: Names) -> None:
-    if len(used) <= len(set(used["treatment"])):
+    if len(used) <= len(set(used["treatment"].to_numpy())):
         raise AnalysisError(
             f"Every treatment of '{names['treatment']}' has one plot only, which leaves nothing "
             "to measure the error with. Replicates are needed."
@@ -213,7 +213,7 @@ def _check_replication(used: pd.DataFrame, names: Names) -> None:
 
 def _check_connected(used: pd.DataFrame, role: str, names: Names) -> None:
     """Raise AnalysisError where treatments can be compared only across different blocks."""
-    pairs = set(zip(used["treatment"], used[role], strict=True))
+    pairs = set(zip(used["treatment"].to_numpy(), used[role].to_numpy(), strict=True))
     treatments_in = Counter(level for _, level in pairs)
     if max(treatments_in.values()) == len({treatment for treatment, _ in pairs}):
         return  # one level holds every treatment, and each other level some treatment

@@ -79,7 +79,7 @@ def _combined(
 
 def _check_one_each(environment: pd.Series, labels: pd.Series, names: tuple[str, str, str]) -> None:
     """Raise AnalysisError unless every environment has exactly one label."""
-    pairs = set(zip(environment, labels, strict=True))
+    pairs = set(zip(environment.to_numpy(), labels.to_numpy(), strict=True))
     places = {place for place, _ in pairs}
     if len(pairs) == len(places) and None not in places | {label for _, label in pairs}:
         return
