@@ -2,6 +2,8 @@
 
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests.intake.conftest import FILES, HARVEST, SCOUTING
 from trialkit.intake.text_file import delimiter_of, grid_of_text
@@ -94,3 +96,18 @@ def test_empty_file_is_no_error(mini):
         ("empty_file", "note"),
         ("nothing_typed", "note"),
     }
+
+
+CELL = st.text(
+    st.characters(exclude_characters='",;|', exclude_categories=("Cc", "Cs")), max_size=6
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.tuples(CELL, CELL, CELL), min_size=1, max_size=9))
+def test_a_cell_in_quotation_marks_changes_nothing_in_the_others(rows):
+    plain = "date,plot,note\n" + "".join(f"{','.join(row)}\n" for row in rows)
+    quoted = plain.replace("date", '"date"', 1)
+    one, other = (grid_of_text(text.encode(), ("date", "plot")) for text in (plain, quoted))
+    pd.testing.assert_frame_equal(one.cells, other.cells)
+    assert one.problems == other.problems
