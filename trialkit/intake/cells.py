@@ -64,7 +64,8 @@ class Typed:
         (codes, words), (beside, others) = self._numbered(one), self._numbered(other)
         found = pd.unique((codes + 1) * (len(others) + 1) + beside + 1)
         both = (divmod(int(at), len(others) + 1) for at in found)
-        return {([*words, None][at - 1], [*others, None][to - 1]) for at, to in both}
+        first, second = [None, *words], [None, *others]
+        return {(first[at], second[to]) for at, to in both}
 
     def key(self, names: Sequence[str]) -> np.ndarray:
         """Return a number for every row; rows alike in all these columns share theirs."""

@@ -138,22 +138,22 @@ def _zero(row: int, plot: str, before: float, after: float) -> Problem:
 def digit_preference(tables: Tables) -> Iterator[tuple[str, Problem]]:
     """Counts from 10 up that end in 0 or 5 far more often than one in five."""
     rows = tables["scouting"]
-    count, (who, names) = rows.values("count"), rows.words("observer")
-    large = count >= 10
-    for code, observer in enumerate(["", *names], -1):
-        mine = large & (who == code)
-        n, rounded = int(mine.sum()), int((mine & (count % 5 == 0)).sum())
-        # Chance of so many or more of n, were it one in five (binomial).
-        if n >= 20 and special.bdtrc(rounded - 1, n, 0.2) < _RARE:
-            who_counted = f" of {observer}" if observer else ""
-            yield (
-                "scouting",
-                Problem(
-                    "digit_preference",
-                    f"{rounded} of {n} counts{who_counted} from 10 up end in 0 or 5",
-                    "Ask whether they were counted or estimated; estimates make differences coarse",
-                    rows.first(mine),
-                    "count",
-                    "question",
-                ),
-            )
+    count, (codes, names) = rows.values("count"), rows.words("observer")
+    large = np.flatnonzero(count >= 10)
+    who, firsts, of_row = np.unique(codes[large], return_index=True, return_inverse=True)
+    n, rounded = np.bincount(of_row), np.bincount(of_row, count[large] % 5 == 0).astype(int)
+    # Chance of so many or more of n, were it one in five (binomial).
+    often = (n >= 20) & (special.bdtrc(rounded - 1.0, n, 0.2) < _RARE)
+    for at in np.flatnonzero(often):
+        counted = f" of {names[who[at]]}" if who[at] >= 0 else ""
+        yield (
+            "scouting",
+            Problem(
+                "digit_preference",
+                f"{rounded[at]} of {n[at]} counts{counted} from 10 up end in 0 or 5",
+                "Ask whether they were counted or estimated; estimates make differences coarse",
+                [int(rows.index[large[firsts[at]]])],
+                "count",
+                "question",
+            ),
+        )
