@@ -10,6 +10,7 @@ from trialkit.intake.problems import Problem
 from trialkit.intake.suspicion.rows import Rows, Tables, of_plots
 
 _FAR: Final = 5.0
+_FEWEST_PAIRS: Final = 8
 _ALIKE: Final = ["organism", "stage", "treatment", "date"]
 
 
@@ -22,11 +23,12 @@ def observers(tables: Tables) -> Iterator[tuple[str, Problem]]:
     seen = rows.groupby(keys, as_index=False, observed=True)["count"].mean()
     shared = seen.groupby(_ALIKE, observed=True)["observer"].transform("nunique") > 1
     seen = seen[shared]
-    for name in sorted(seen["observer"].unique()):
+    often = seen["observer"].value_counts()
+    for name in sorted(often.index[often >= _FEWEST_PAIRS]):
         mine = seen["observer"] == name
         means = seen.groupby([*_ALIKE, mine], observed=True)["count"].mean().unstack().dropna()
         ratio, t = _ratio(means[True].to_numpy(), means[False].to_numpy())
-        if len(means) >= 8 and abs(t) > _FAR and max(ratio, 1 / ratio) > 1.6:
+        if len(means) >= _FEWEST_PAIRS and abs(t) > _FAR and max(ratio, 1 / ratio) > 1.6:
             yield "scouting", _observer(rows, name, ratio, len(means))
 
 
