@@ -22,6 +22,8 @@ import numpy as np
 
 from trialkit.inference.block_algebra import BlockData, Stack
 
+LARGE_UNIT = 64
+
 
 @dataclass(frozen=True)
 class Evaluation:
@@ -138,8 +140,12 @@ def _parts(stack: Stack, w: np.ndarray, beta: np.ndarray) -> tuple[np.ndarray, .
 def _sandwiched(stack: Stack, w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return M'W (P, Q, n) and M'W M (P, Q, Q).
 
-    The last n columns of M are the rows themselves, which need no product.
+    The last n columns of M are the rows themselves, which need no product; in small units the
+    product costs less than leaving it out.
     """
+    if stack.members.shape[1] < LARGE_UNIT:
+        mw = stack.members.swapaxes(1, 2) @ w
+        return mw, mw @ stack.members
     shared, live = stack.shared, 1.0 - stack.idle
     mw = np.concatenate([shared.swapaxes(1, 2) @ w, live[:, :, None] * w], axis=1)
     within = np.concatenate([mw @ shared, mw * live[:, None, :]], axis=2)
