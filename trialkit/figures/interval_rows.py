@@ -5,6 +5,7 @@ The band around zero holds differences too small to matter; a bound is an arrow 
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import isnan
 from typing import Any, Final
 
@@ -25,6 +26,8 @@ NAME: Final = 1.6  # inches before a name is wrapped
 GAP: Final = 0.16  # inches below the rows of a panel without axis
 AXIS: Final = 0.62  # inches below the rows for ticks and the axis label
 HEAD: Final = 0.5  # inches above the rows for the heading and the legend of band and zero
+MOST_TICKS: Final = 5
+TICK_GAP: Final = 0.06  # inches between the labels of two ticks
 EFFECT_COLUMNS: Final = ("effect", "effect_low", "effect_high", "margin")
 
 
@@ -247,9 +250,24 @@ def label_axis(panel: Panel, scale: Scale) -> None:
     """Give a panel, mostly the last one, its ticks and its axis label."""
     unit = {"percent": "%", "points": "percentage points"}.get(scale.unit, scale.unit)
     better = "left is better" if scale.lower_is_better else "right is better"
-    panel.axis_below(
-        round_ticks(scale.left, scale.right, 5, signed),
-        f"difference from the check, {unit} ({better})",
+    panel.axis_below(_roomy_ticks(panel, scale), f"difference from the check, {unit} ({better})")
+
+
+def _roomy_ticks(panel: Panel, scale: Scale) -> dict[float, str]:
+    """Return as many ticks as have labels that stay apart: a narrow panel has room for few."""
+    for parts in range(MOST_TICKS, 1, -1):
+        ticks = round_ticks(scale.left, scale.right, parts, signed)
+        if _stay_apart(panel, ticks):
+            break
+    return ticks
+
+
+def _stay_apart(panel: Panel, ticks: dict[float, str]) -> bool:
+    inch = panel.box.width / panel.figure.dpi / (panel.x[1] - panel.x[0])
+    widths = [text_width(text, theme.SMALL) for text in ticks.values()]
+    return all(
+        inch * abs(right - left) >= (one + other) / 2 + TICK_GAP
+        for (left, right), (one, other) in zip(pairwise(ticks), pairwise(widths), strict=True)
     )
 
 
