@@ -71,7 +71,7 @@ def changed_texts(changes) -> dict[str, str]:
     return {t: "\n".join(",".join(line) for line in lines) for t, lines in tables.items()}
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.lists(CHANGE, min_size=1, max_size=6))
 def test_changed_cells_lead_to_tables_and_faults_never_to_a_traceback(template, changes):
     with tempfile.TemporaryDirectory() as parent:
@@ -96,7 +96,7 @@ def readable(cell: str) -> list[float]:
         return []
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.sampled_from(sorted(FILES)), st.binary(max_size=200), st.integers(0, 300))
 def test_changed_bytes_lead_to_tables_and_faults_never_to_a_traceback(template, table, junk, at):
     data = FILES[table].encode()

@@ -48,7 +48,7 @@ def mapped(mini: Mini, data: bytes):
     return mini.read()
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.lists(WHERE, min_size=1, max_size=5))
 def test_changed_cells_of_a_mapped_sheet(template, changes):
     rows = [line.split(",") for line in ACROSS]
@@ -63,7 +63,7 @@ def test_changed_cells_of_a_mapped_sheet(template, changes):
         assert all(fault.what and fault.code for fault in read.faults)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.binary(max_size=60), st.integers(0, 120))
 def test_changed_bytes_of_a_mapped_sheet(template, junk, at):
     data = SHEET.encode()
@@ -76,7 +76,7 @@ LINE = ["data/2026/north/scouting.csv", "2", "", "count", "4", "14", "", "EF", "
 HEADER = "file,row,key,column,was,now,code,who,when,why"
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 9), CELL), min_size=1, max_size=3), st.booleans())
 def test_changed_corrections_are_made_on_record_or_not_at_all(template, changes, out):
     line = [*LINE]
@@ -95,7 +95,7 @@ def test_changed_corrections_are_made_on_record_or_not_at_all(template, changes,
         assert len(read.corrections) or intake.faults or not changed
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.lists(IN_BOOK, min_size=1, max_size=4), st.integers(0, 9))
 def test_changed_cells_of_a_workbook(template, changes, hidden):
     def change(made: openpyxl.Workbook) -> None:
@@ -120,7 +120,7 @@ def test_changed_cells_of_a_workbook(template, changes, hidden):
 
 @pytest.mark.parametrize(("name", "data"), [("field.xlsx", book()), ("field.ods", ods_book())])
 def test_changed_bytes_of_workbooks(template, name, data):
-    @settings(max_examples=8, deadline=None)
+    @settings(max_examples=16, deadline=None)
     @given(st.binary(min_size=1, max_size=40), st.integers(0, len(data) - 1))
     def changed(junk, at):
         with small_study(template) as mini:
@@ -135,7 +135,7 @@ def test_changed_bytes_of_workbooks(template, name, data):
     changed()
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     st.sampled_from(sorted(BOOKS)),
     st.lists(st.tuples(*3 * [st.integers(0, 9)], VALUES), max_size=4),
