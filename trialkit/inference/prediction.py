@@ -34,10 +34,10 @@ def around(
 
     estimate, se, df (k,): the differences over environments; between: the variance of a difference
     between environments, twice that of treatment x environment (Higgins, Thompson & Spiegelhalter
-    2009). One estimate of it stands for the truth, so 95 % hold 90 to 96 % of new environments: 94
-    to 95 % where effects differ much from one to the next, 95 to 96 % where they do not differ, and
+    2009). One estimate of it stands for the truth, so 95 % hold 90 to 97 % of new environments: 94
+    to 95 % where effects differ much from one to the next, 95 to 97 % where they do not differ, and
     in between, where the variance is often estimated as zero, 90 to 92 % with 3 to 9 environments
-    and 94 % with 18 (calibration benchmark, continuous responses in 3 and 4 blocks).
+    and 93 to 94 % with 18 (calibration benchmark, continuous responses in 3 and 4 blocks).
 
     >>> low, high = around(np.array([2.0]), np.array([0.3]), np.array([8.0]), 0.16, 0.95)
     >>> low.round(3).tolist(), high.round(3).tolist()            # 2 ± 2.306 x 0.5
