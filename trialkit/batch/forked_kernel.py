@@ -14,6 +14,7 @@ from multiprocessing import forkserver
 
 from trialkit.batch import warm_server
 
+LAST_WORD = 1.0  # seconds that a kernel's control channel has to finish
 GONE = 255  # exit status of a kernel whose server vanished with it
 
 
@@ -37,6 +38,7 @@ class ForkedKernel:
         try:
             return _run_kernel(list(self.arguments))
         finally:
+            _let_control_end()
             _run_exit_functions()
 
     def _take_place(self) -> None:
@@ -80,6 +82,20 @@ def _run_kernel(arguments: list[str]) -> int:
         print(end.code, file=sys.stderr)
         return 1
     return 0
+
+
+def _let_control_end() -> None:
+    """Wait for the thread that was asked to end the kernel: it has a last word to publish.
+
+    ipykernel closes the publishing channel first, for whose answer that thread may then wait in
+    vain until the kernel is killed.
+    """
+    from ipykernel.kernelapp import IPKernelApp
+
+    control = IPKernelApp.instance().control_thread if IPKernelApp.initialized() else None
+    if control is not None and control.is_alive():
+        control.stop()
+        control.join(LAST_WORD)
 
 
 def _run_exit_functions() -> None:
