@@ -35,20 +35,20 @@ class Crew:
     take_in: Callable[[Any, Task], Outcome]
 
 
-def crew_for(workers: int, reports: int, scheduler: str | None) -> AbstractContextManager[Crew]:
-    """Return the crew for so many reports: processes here, or an existing dask cluster."""
-    return cluster_crew(scheduler) if scheduler else local_crew(workers, reports)
+def crew_for(workers: int, scheduler: str | None) -> AbstractContextManager[Crew]:
+    """Return the crew: processes here, or an existing dask cluster."""
+    return cluster_crew(scheduler) if scheduler else local_crew(workers)
 
 
 @contextmanager
-def local_crew(workers: int, reports: int = 1) -> Iterator[Crew]:
+def local_crew(workers: int) -> Iterator[Crew]:
     """Give worker processes on this machine; nothing of them outlives the block.
 
     Where it can be, workers are forked from the warm server that also forks the kernels.
     """
     warm = warm_server.available()
     context = multiprocessing.get_context("forkserver" if warm else "spawn")
-    server = warm_server.address(reports) if warm else None
+    server = warm_server.address() if warm else None
     executor = ProcessPoolExecutor(workers, context, initializer=become_worker, initargs=(server,))
     try:
         yield Crew(executor, workers, _submit, _as_it_is)

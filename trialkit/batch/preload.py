@@ -24,10 +24,13 @@ MODULES = (
     "matplotlib.backends.backend_agg",
     "matplotlib.mathtext",
     "openpyxl",
+    "pandas.io.formats.csvs",
     "papermill",
     "pingouin",
     "trialkit.batch.engine",
     "trialkit.batch.work",
+    "trialkit.inference.counts",
+    "trialkit.inference.proportions",
     "trialkit.publish.page",
 )
 OPENED = ("open_report", "open_across", "open_final")  # what the notebooks of a batch begin with
@@ -122,19 +125,9 @@ def ending_with_parent() -> Iterator[None]:
 
 
 def _warm_up() -> None:
-    """Let caches fill that every report fills anew: units, fonts and text layout."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    from trialkit.study.units import to_canonical
-
-    to_canonical(1.0, "weight", "us")
-
-    figure = Figure(figsize=(1, 1))
-    FigureCanvasAgg(figure)
-    axes = figure.add_subplot()
-    axes.set_title("Warm − up 0.5 %")
-    figure.canvas.draw()
+    """Let caches fill that every report fills anew: units, fonts and the outlines of letters."""
+    importlib.import_module("trialkit.study.units").to_canonical(1.0, "weight", "us")
+    importlib.import_module("trialkit.figures.theme").draw_letters()
 
 
 with ending_with_parent():

@@ -130,7 +130,7 @@ def _warm_up_where_needed(study: Study, request: Request) -> None:
     targets = targets_of(study, request.season, request.site)
     missing = [one for one in targets if not (one.folder(reports) / RECORD).is_file()]
     if missing and not request.scheduler and warm_server.available():
-        warm_server.start(len(missing))
+        warm_server.start()
 
 
 def verdict_changes(standings: Iterable[Standing], outcomes: Iterable[Outcome]) -> Iterator[Change]:
@@ -222,7 +222,7 @@ def _rendered(
     if not tasks:
         return []
     workers = min(request.workers or default_workers(), len(tasks))
-    with crew_for(workers, len(tasks), request.scheduler) as crew:
+    with crew_for(workers, request.scheduler) as crew:
         found = {outcome.target: outcome for outcome in outcomes_of(tasks, crew, watcher)}
     return [found[task.target] for task in tasks]
 

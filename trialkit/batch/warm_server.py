@@ -15,8 +15,6 @@ from multiprocessing import forkserver
 from typing import Any
 
 PRELOAD = "trialkit.batch.preload"
-WARM_UP = "trialkit.batch.warm_up"
-MANY = 30  # from so many reports on, warming up takes less time than it saves
 # Libraries that start threads at import would make forking unsafe.
 ONE_THREAD = {
     "OPENBLAS_NUM_THREADS": "1",
@@ -35,12 +33,9 @@ def available() -> bool:
     return os.name == "posix" and hasattr(os, "fork") and sys.platform != "darwin"
 
 
-def start(kernels: int = 1) -> None:
-    """Start the server of this process unless it runs; returns at once, the imports go on in it.
-
-    ``kernels`` is how many will be asked of it.
-    """
-    forkserver.set_forkserver_preload([PRELOAD, WARM_UP] if kernels >= MANY else [PRELOAD])
+def start() -> None:
+    """Start the server of this process unless it runs; returns at once, the imports go on in it."""
+    forkserver.set_forkserver_preload([PRELOAD])
     with (
         _STARTING,
         _environment({**os.environ, **ONE_THREAD, "PYTHONPATH": os.pathsep.join(sys.path)}),
@@ -70,9 +65,9 @@ def _without_ctrl_c() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def address(kernels: int = 1) -> dict[str, Any]:
+def address() -> dict[str, Any]:
     """Return what another process needs to :func:`adopt` the server of this one."""
-    start(kernels)
+    start()
     return {name: vars(_server())[name] for name in _ADDRESS if name in vars(_server())}
 
 

@@ -4,6 +4,7 @@ Colours are seaborn's colour-blind palette; every treatment also has its own mar
 hatch, so nothing depends on colour. The untreated check is always dark grey.
 """
 
+import string
 import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -28,6 +29,7 @@ BODY: Final = 11.0  # points
 SMALL: Final = 10.0
 LINE: Final = 0.165  # inches from a small line to the next
 BELOW_TICKS: Final = 0.28  # inches from an axis to the label below its tick labels
+COMMON: Final = f"{string.ascii_letters}{string.digits}.,:;()%+−°–/$"
 INK: Final = "#1f1f1f"
 SOFT: Final = "#595959"
 RULE: Final = "#c4c4c4"
@@ -144,6 +146,15 @@ def drawing(height: float) -> Iterator[Figure]:
         figure = Figure(figsize=(WIDTH, height), facecolor="white")
         Canvas(figure)
         yield figure
+
+
+def draw_letters() -> None:
+    """Draw the common letters once, so that what is kept of them is at hand before it is needed."""
+    with drawing(1.0) as figure:
+        for size in (BODY, SMALL):
+            for weight in ("normal", "bold"):
+                figure.text(0, 0, COMMON, fontsize=size, fontweight=weight)
+        png(figure)
 
 
 def heading(figure: Figure, top: float, text: str, left: float = 0.08, **options: Any) -> None:
