@@ -3,6 +3,8 @@
 import asyncio
 import os
 import signal
+import subprocess
+import sys
 import time
 from pathlib import Path
 from typing import Any
@@ -190,3 +192,13 @@ def test_where_nothing_can_fork_a_kernel_starts_the_plain_way(tmp_path: Path, mo
     monkeypatch.setattr(warm_server, "available", lambda: False)
     code = "import sys; print('seaborn' in sys.modules)"
     assert in_kernel(tmp_path, lambda s: s.answer(code)) == "False"
+
+
+def test_a_server_whose_starter_has_ended_ends_before_it_has_loaded_anything() -> None:
+    code = "import trialkit.batch.preload; print('loaded')"
+    environment = {**os.environ, warm_server.PARENT: "0"}  # nobody's process
+    ended = subprocess.run(
+        [sys.executable, "-c", code], env=environment, capture_output=True, text=True, timeout=120
+    )
+    assert ended.returncode == 1
+    assert "loaded" not in ended.stdout

@@ -15,6 +15,8 @@ from contextlib import contextmanager, suppress
 from types import ModuleType, SimpleNamespace
 from typing import Any
 
+from trialkit.batch.warm_server import PARENT
+
 MODULES = (
     "ipykernel.kernelapp",
     "ipykernel.debugger",
@@ -106,8 +108,11 @@ def _is_valid_syntax(*asked: Any, **named: Any) -> Any:
 
 @contextmanager
 def ending_with_parent() -> Iterator[None]:
-    """End this process when the one that started it ends; the server itself looks only later."""
-    parent, done = os.getppid(), threading.Event()
+    """End this process when the one that started it ends; the server itself looks only later.
+
+    Who that is was written down, because it may have ended before this is asked.
+    """
+    parent, done = int(os.environ.pop(PARENT, os.getppid())), threading.Event()
 
     def watch() -> None:
         while not done.wait(LOOK):

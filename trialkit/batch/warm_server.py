@@ -15,6 +15,7 @@ from multiprocessing import forkserver
 from typing import Any
 
 PRELOAD = "trialkit.batch.preload"
+PARENT = "TRIALKIT_SERVER_PARENT"  # in the server's environment: who started it
 # Libraries that start threads at import would make forking unsafe.
 ONE_THREAD = {
     "OPENBLAS_NUM_THREADS": "1",
@@ -38,7 +39,14 @@ def start() -> None:
     forkserver.set_forkserver_preload([PRELOAD])
     with (
         _STARTING,
-        _environment({**os.environ, **ONE_THREAD, "PYTHONPATH": os.pathsep.join(sys.path)}),
+        _environment(
+            {
+                **os.environ,
+                **ONE_THREAD,
+                "PYTHONPATH": os.pathsep.join(sys.path),
+                PARENT: str(os.getpid()),
+            }
+        ),
         _without_ctrl_c(),
     ):
         forkserver.ensure_running()
