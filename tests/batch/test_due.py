@@ -151,8 +151,8 @@ NO_CHANGES = {
     "a comment in the study": lambda r: edit(
         r.study / "study.toml", "seed = 20240501", "seed = 20240501  # chosen by hand"
     ),
-    "a licence for the archive": lambda r: edit(
-        r.study / "study.toml", "seed = 20240501", 'licence = "CC0-1.0"\nseed = 20240501'
+    "another licence for the archive": lambda r: edit(
+        r.study / "study.toml", 'licence = "CC0-1.0"', 'licence = "CC-BY-4.0"'
     ),
     "a comment in code": lambda r: edit_cell(
         r.notebooks / "site_season.ipynb", "last", lambda c: c.update(source="print('done')  # so")
