@@ -1,14 +1,16 @@
 """Outlines of letters, against matplotlib's own shaping and drawing of the same text."""
 
+import shutil
+
 import matplotlib
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from matplotlib.backends.backend_agg import RendererAgg
-from matplotlib.font_manager import FontProperties
+from matplotlib.font_manager import FontProperties, findfont
 
-from trialkit.figures.lettering import FAMILY, Renderer, line_of
+from trialkit.figures.lettering import FAMILY, Face, Renderer, line_of
 
 DPI = 180
 TEXTS = [
@@ -63,3 +65,13 @@ def test_another_font_is_left_to_the_renderer():
 
 def test_turned_text_is_left_to_the_renderer():
     assert (drawn(RendererAgg, "x", 90) == drawn(Renderer, "x", 90)).all()
+
+
+def test_a_face_asks_nothing_of_its_file_later_which_forked_processes_would_read_at_once(tmp_path):
+    file = findfont(font())
+    copy = tmp_path / "letters.ttf"
+    shutil.copy(file, copy)
+    face = Face(str(copy), 10, DPI)
+    copy.write_bytes(b"")
+    found, expected = face.line("Wave"), Face(file, 10, DPI).line("Wave")
+    np.testing.assert_array_equal(found.outline.vertices, expected.outline.vertices)

@@ -9,6 +9,8 @@ import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from io import BytesIO
+from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -84,7 +86,8 @@ class Face:
     """A font at one size, its glyphs loaded when first needed."""
 
     def __init__(self, file: str, points: float, dpi: float) -> None:
-        self._font = FT2Font(file)
+        # From memory: processes forked from this one would share the place in an open file.
+        self._font = FT2Font(BytesIO(FilePath(file).read_bytes()))
         self._font.set_size(points, dpi)
         self._glyphs: dict[str, Glyph] = {}
         self._kerning: dict[tuple[GlyphIndexType, GlyphIndexType], float] = {}
