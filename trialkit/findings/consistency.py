@@ -43,20 +43,24 @@ def season_by_season(
 
 
 def without_each(
-    study: Study, measure: Measure, environments: Sequence[Environment]
+    study: Study,
+    measure: Measure,
+    environments: Sequence[Environment],
+    reported: Analysis | None = None,
 ) -> pd.DataFrame:
     """Effects without each site-season in turn: EFFECTS with ``label``.
 
     Of more than MOST_IN_TURN site-seasons a single one hardly moves an answer; whole sites and
     whole seasons are left out instead. None is left out of fewer than three, nor of more than that.
     Site and season have terms of their own where they have them in the analysis of all: fewer
-    site-seasons must not make a comparison surer by taking them as independent.
+    site-seasons must not make a comparison surer by taking them as independent. ``reported`` is
+    that analysis, where it is at hand; else it is worked out anew.
     """
     turns = _in_turn(study, environments)
     if not turns:
         return _stacked([])
     parts, whole = [], values_of(measure, environments)
-    way = Way(recurring=_recurring(study, measure, whole))
+    way = Way(recurring=_recurring(study, measure, whole, reported))
     for label, out in turns.items():
         here = whole["environment"].isin([environment_label(*place) for place in out])
         rest = whole[~here].reset_index(drop=True)
@@ -64,10 +68,12 @@ def without_each(
     return _stacked(parts)
 
 
-def _recurring(study: Study, measure: Measure, values: pd.DataFrame) -> tuple[str, ...] | None:
+def _recurring(
+    study: Study, measure: Measure, values: pd.DataFrame, reported: Analysis | None
+) -> tuple[str, ...] | None:
     """Which of site and season have terms of their own in the analysis of ``values``."""
     try:
-        components = analyse_again(study, measure, values).model.components
+        components = (reported or analyse_again(study, measure, values)).model.components
     except AnalysisError:
         return None
     return tuple(name for name in ("site", "season") if f"{name}:treatment" in components)

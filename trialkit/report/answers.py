@@ -113,9 +113,10 @@ class Answers:
     @cached_property
     def without(self) -> dict[str, pd.DataFrame]:
         """Primary measure -> its contrasts without each site-season in turn."""
+        finished, known = self.evidence.finished, self.findings.pooled.analyses
         return {
-            measure.id: consistency.without_each(self.study, measure, self.evidence.finished)
-            for measure in self.primary
+            m.id: consistency.without_each(self.study, m, finished, known[m.id])
+            for m in self.primary
         }
 
     @cached_property
