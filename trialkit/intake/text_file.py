@@ -22,7 +22,7 @@ DELIMITERS: Final = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 MAX_BYTES: Final = 50_000_000
 MAX_COLUMNS: Final = 5_000
 _CONTROL: Final = re.compile("[\x00-\x08\x0e-\x1f\x7f\x80-\x9f]")
-_CONTROL_BYTES: Final = bytes((*range(9), *range(14, 32), 127))
+_CONTROL_BYTES: Final = bytes(code for code in range(128) if _CONTROL.match(chr(code)))
 
 
 def grid_of_text(data: bytes, known: Collection[str]) -> Grid:
