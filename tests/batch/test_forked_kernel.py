@@ -183,7 +183,7 @@ def test_nothing_is_left_behind(tmp_path: Path) -> None:
 
 def test_another_server_starts_where_the_old_one_was_killed(tmp_path: Path) -> None:
     in_kernel(tmp_path, lambda s: s.answer("1"))
-    server = warm_server._server()
+    server = warm_server.KERNELS
     os.kill(server._forkserver_pid, signal.SIGKILL)
     assert in_kernel(tmp_path, lambda s: s.answer("print(6 * 7)")) == "42"
 
@@ -195,7 +195,7 @@ def test_where_nothing_can_fork_a_kernel_starts_the_plain_way(tmp_path: Path, mo
 
 
 def test_a_server_whose_starter_has_ended_ends_before_it_has_loaded_anything() -> None:
-    code = "import trialkit.batch.preload; print('loaded')"
+    code = "import trialkit.batch.preload_kernels; print('loaded')"
     environment = {**os.environ, warm_server.PARENT: "0"}  # nobody's process
     ended = subprocess.run(
         [sys.executable, "-c", code], env=environment, capture_output=True, text=True, timeout=120

@@ -71,11 +71,11 @@ def _forget_what_was_cloned() -> None:
 
 
 def _run_kernel(arguments: list[str]) -> int:
-    from ipykernel.kernelapp import IPKernelApp
+    from trialkit.batch.kernel_app import BatchKernelApp
 
     try:
         # Handle 1 means: somebody else watches over this kernel's parent (see _end_with).
-        IPKernelApp.launch_instance([*arguments, "--IPKernelApp.parent_handle=1"])
+        BatchKernelApp.launch_instance([*arguments, "--IPKernelApp.parent_handle=1"])
     except SystemExit as end:
         if end.code is None or isinstance(end.code, int):
             return end.code or 0

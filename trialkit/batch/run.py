@@ -125,7 +125,10 @@ def render(request: Request, watcher: Watcher | None = None) -> Summary:
 
 
 def _warm_up_where_needed(study: Study, request: Request) -> None:
-    """Start the warm server at once where reports are missing: it loads while the survey runs."""
+    """Start the server of kernels at once where reports are missing: it loads during the survey.
+
+    That of workers has time until the survey is done, and would only take a core from the other.
+    """
     reports = request.out / study.name
     targets = targets_of(study, request.season, request.site)
     missing = [one for one in targets if not (one.folder(reports) / RECORD).is_file()]

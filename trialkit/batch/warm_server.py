@@ -1,7 +1,9 @@
-"""The preloaded server that kernels and workers are forked from (standard library's forkserver).
+"""The preloaded servers that kernels and workers are forked from (standard library's forkserver).
 
-Whoever starts it pays for the heavy imports once; a fork of it starts in a few hundredths of a
-second. Where processes cannot fork, :func:`available` says so and kernels start the plain way.
+Whoever starts them pays for the heavy imports once; a fork starts in a few hundredths of a second.
+There are two, which load side by side: kernels hold what analyses and draws, workers what runs
+notebooks and makes pages. Where processes cannot fork, :func:`available` says so and kernels start
+the plain way.
 """
 
 import os
@@ -14,7 +16,9 @@ from contextlib import contextmanager, suppress
 from multiprocessing import forkserver
 from typing import Any
 
-PRELOAD = "trialkit.batch.preload"
+KERNELS: Any = forkserver.ForkServer()
+WORKERS: Any = forkserver._forkserver  # the one that multiprocessing itself knows
+LOADED = {KERNELS: "trialkit.batch.preload_kernels", WORKERS: "trialkit.batch.preload_workers"}
 PARENT = "TRIALKIT_SERVER_PARENT"  # in the server's environment: who started it
 # Libraries that start threads at import would make forking unsafe.
 ONE_THREAD = {
@@ -34,9 +38,9 @@ def available() -> bool:
     return os.name == "posix" and hasattr(os, "fork") and sys.platform != "darwin"
 
 
-def start() -> None:
-    """Start the server of this process unless it runs; returns at once, the imports go on in it."""
-    forkserver.set_forkserver_preload([PRELOAD])
+def start(server: Any = KERNELS) -> None:
+    """Start a server unless it runs; returns at once, the imports go on in it."""
+    server.set_forkserver_preload([LOADED[server]])
     with (
         _STARTING,
         _environment(
@@ -49,15 +53,15 @@ def start() -> None:
         ),
         _without_ctrl_c(),
     ):
-        forkserver.ensure_running()
+        server.ensure_running()
 
 
 def stop() -> None:
-    """End the server of this process at once, whatever it is doing; the next start is a new one."""
-    pid = vars(_server()).get("_forkserver_pid")
-    if pid is not None:
-        with suppress(ProcessLookupError):
-            os.kill(pid, signal.SIGKILL)
+    """End the servers at once, whatever they are doing; the next start is a new one."""
+    for server in LOADED:
+        if server._forkserver_pid is not None:
+            with suppress(ProcessLookupError):
+                os.kill(server._forkserver_pid, signal.SIGKILL)
 
 
 @contextmanager
@@ -74,30 +78,33 @@ def _without_ctrl_c() -> Iterator[None]:
 
 
 def address() -> dict[str, Any]:
-    """Return what another process needs to :func:`adopt` the server of this one."""
-    start()
-    return {name: vars(_server())[name] for name in _ADDRESS if name in vars(_server())}
+    """Start both servers; return what another process needs to :func:`adopt` that of kernels."""
+    for server in LOADED:
+        start(server)
+    return {name: vars(KERNELS)[name] for name in _ADDRESS if name in vars(KERNELS)}
 
 
 def adopt(where: Mapping[str, Any]) -> None:
-    """Use the server at ``where``; only a process that was itself forked from it can.
+    """Use the server of kernels at ``where``; only a process forked from that of workers can.
 
-    The standard library hands the server on to children that multiprocessing starts, but not to
-    their own code; the two attributes set here are all that is missing.
+    The standard library hands a server on to children that multiprocessing starts, but not to
+    their own code, and knows of one only; the attributes set here are all that is missing.
     """
-    vars(_server()).update(where)
-    _server().ensure_running = _is_running_elsewhere
+    vars(KERNELS).update(where)
+    # A fork is given a hold on its server; the one at hand will do, since kernels let go of it.
+    KERNELS._forkserver_alive_fd = WORKERS._forkserver_alive_fd
+    KERNELS.ensure_running = _is_running_elsewhere
 
 
 def fork(work: Any) -> tuple[int, int, int]:
-    """Fork a child that calls ``work._bootstrap(sentinel)``.
+    """Fork a child of the kernels' server that calls ``work._bootstrap(sentinel)``.
 
     Returns its process id, a descriptor that gives its exit status and one that keeps it alive:
     the child ends when that is closed. Raises OSError or EOFError when the server is gone.
     """
-    if _server().ensure_running is not _is_running_elsewhere:
+    if KERNELS.ensure_running is not _is_running_elsewhere:
         start()
-    status, alive = forkserver.connect_to_new_process([])
+    status, alive = KERNELS.connect_to_new_process([])
     try:
         with open(alive, "wb", closefd=False) as stream:
             pickle.dump({"sys_path": list(sys.path)}, stream)
@@ -110,21 +117,16 @@ def fork(work: Any) -> tuple[int, int, int]:
 
 
 def release_in_child() -> None:
-    """Close what a forked child holds of the server, so that an orphan does not keep it alive."""
-    server = _server()
-    held = vars(server).pop("_forkserver_alive_fd", None)
+    """Close what a forked child holds of a server, so that an orphan does not keep it alive."""
+    held = vars(WORKERS).pop("_forkserver_alive_fd", None)
     if held is not None:
         os.close(held)
     # What the child forks in turn (pools of a notebook) comes from a server of its own.
-    server.__init__()
+    WORKERS.__init__()
 
 
 def _is_running_elsewhere() -> None:
     """Stand in for starting a server: the one adopted belongs to another process."""
-
-
-def _server() -> Any:
-    return forkserver._forkserver
 
 
 @contextmanager

@@ -111,7 +111,7 @@ def _placed(field: pd.DataFrame) -> pd.DataFrame:
 
 def _short_labels(study: Study, room: float) -> dict[str, str]:
     """Treatment labels on at most two lines; letters for all where one does not fit."""
-    size = theme.SMALL - 0.5
+    size = theme.SMALLEST
     found = {t: wrap(study.treatment(t).label, room, size) for t in study.treatment_ids}
     fits = all(text.count("\n") < 2 and text_width(text, size) <= room for text in found.values())
     letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -143,7 +143,7 @@ def _cell(panel: Panel, record: Any, short: str, shades: _Shades) -> None:
         height = record.y + 0.5 + (place - (len(stack) - 1) / 2) * 0.235
         box = {"facecolor": fill, "edgecolor": "none", "pad": 0.8} if record.lost else None
         panel.words(text, record.x + 0.5, height, ha="center", va="center", color=ink,
-                    weight=weight, fontsize=theme.SMALL - 0.5, bbox=box)  # fmt: skip
+                    weight=weight, fontsize=theme.SMALLEST, bbox=box)  # fmt: skip
 
 
 def _borders(panel: Panel, field: pd.DataFrame) -> None:

@@ -27,9 +27,10 @@ WIDTH: Final = 6.0  # inches; on a phone of 360 px a point is then 0.83 px
 DPI: Final = 180  # sharp on a screen of three dots a pixel at phone width
 BODY: Final = 11.0  # points
 SMALL: Final = 10.0
+SMALLEST: Final = 9.5
 LINE: Final = 0.165  # inches from a small line to the next
 BELOW_TICKS: Final = 0.28  # inches from an axis to the label below its tick labels
-COMMON: Final = f"{string.ascii_letters}{string.digits}.,:;()%+−°–/$"
+COMMON: Final = f"{string.ascii_letters}{string.digits}.,:;()%+−°–/$-\u00a0 ff fi"
 INK: Final = "#1f1f1f"
 SOFT: Final = "#595959"
 RULE: Final = "#c4c4c4"
@@ -151,7 +152,7 @@ def drawing(height: float) -> Iterator[Figure]:
 def draw_letters() -> None:
     """Draw the common letters once, so that what is kept of them is at hand before it is needed."""
     with drawing(1.0) as figure:
-        for size in (BODY, SMALL):
+        for size in (BODY, SMALL, SMALLEST):
             for weight in ("normal", "bold"):
                 figure.text(0, 0, COMMON, fontsize=size, fontweight=weight)
         png(figure)

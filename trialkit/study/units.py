@@ -50,6 +50,14 @@ def _line(source: str, target: str) -> tuple[float, float]:
     return (hundred - zero) / 100.0, zero
 
 
+def know_every_conversion() -> None:
+    """Work out every conversion now, for those that come after in this process or its forks."""
+    for canonical, *displayed in _UNITS.values():
+        for unit in displayed:
+            _line(unit, canonical)
+            _line(canonical, unit)
+
+
 def is_quantity(name: str) -> bool:
     """Say whether ``name`` is a quantity that converts between SI and US units."""
     return name in _UNITS
