@@ -13,6 +13,7 @@ from trialkit.errors import TrialkitError
 # Kept as words: importing papermill takes a second that a render with nothing due need not spend.
 _CLOCK_IN_CELLS = ("papermill", "execution")
 _INJECTED = "injected-parameters"
+KERNEL = "python3"
 
 
 @dataclass(frozen=True)
@@ -40,31 +41,13 @@ def execute(template: Template, parameters: Mapping[str, Any], folder: Path, tim
     ``timeout`` is the number of seconds that one cell may take. A failing cell does not raise: it
     comes back as ``Run.fault`` with the notebook as far as it ran.
     """
-    import papermill
     from nbclient.exceptions import CellTimeoutError, DeadKernelError
     from papermill.exceptions import PapermillExecutionError
 
-    from trialkit.batch.engine import ENGINE, register
-
-    template.accept(parameters)
-    register()
-    logging.getLogger("papermill").setLevel(logging.ERROR)
     kept: list[Any] = []
     fault = None
     try:
-        papermill.execute_notebook(
-            str(template.path),
-            None,
-            parameters=dict(parameters),
-            engine_name=ENGINE,
-            kernel_name="python3",
-            progress_bar=False,
-            request_save_on_cell_execute=False,
-            autosave_cell_every=0,
-            execution_timeout=timeout,
-            resources={"metadata": {"path": str(folder)}},
-            keep=kept,
-        )
+        _run(template, parameters, kept, execution_timeout=timeout, folder=folder)
     except PapermillExecutionError as error:
         fault = CellFault(error.cell_index + 1, error.source, error.ename, error.evalue)
     except CellTimeoutError:
@@ -80,6 +63,44 @@ def execute(template: Template, parameters: Mapping[str, Any], folder: Path, tim
     notebook = kept[0]
     seconds = seconds_of_cells(notebook)
     return Run(timeless(notebook, parameters), seconds, fault)
+
+
+def _run(
+    template: Template,
+    parameters: Mapping[str, Any],
+    kept: list[Any],
+    *,
+    execution_timeout: float,
+    folder: Path,
+) -> None:
+    """Run the cells; ``kept`` receives the notebook as it runs, for when it does not end well.
+
+    These are the steps of papermill's own ``execute_notebook``, which at its end would write the
+    whole notebook as text once more, for no file.
+    """
+    import papermill
+    from papermill.engines import papermill_engines
+    from papermill.execute import raise_for_execution_errors
+
+    from trialkit.batch.engine import ENGINE, register
+
+    template.accept(parameters)
+    register()
+    logging.getLogger("papermill").setLevel(logging.ERROR)
+    notebook = papermill.execute_notebook(
+        template.bare, None, dict(parameters), kernel_name=KERNEL, prepare_only=True
+    )
+    papermill_engines.execute_notebook_with_engine(
+        ENGINE,
+        notebook,
+        KERNEL,
+        progress_bar=False,
+        autosave_cell_every=0,
+        execution_timeout=execution_timeout,
+        resources={"metadata": {"path": str(folder)}},
+        keep=kept,
+    )
+    raise_for_execution_errors(kept[0], None)
 
 
 def _at_running_cell(kept: list[Any], name: str, text: str) -> CellFault:

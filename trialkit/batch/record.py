@@ -3,11 +3,12 @@
 import csv
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from trialkit.batch.files import digest
+from trialkit.narrative.lined_json import lined_json
 
 RECORD = "record.json"
 FAILURE = "failure.json"
@@ -49,7 +50,7 @@ class Record:
 
     def to_bytes(self) -> bytes:
         """Return the record as it stands in its file."""
-        return (json.dumps(asdict(self), indent=1, ensure_ascii=False) + "\n").encode()
+        return lined_json(vars(self))
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ class Failure:
 
     def to_bytes(self) -> bytes:
         """Return the note as it stands in its file."""
-        return (json.dumps(asdict(self), indent=1, ensure_ascii=False) + "\n").encode()
+        return lined_json(vars(self))
 
 
 def read_record(folder: Path) -> Record | None:

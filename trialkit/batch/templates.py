@@ -4,7 +4,7 @@ import ast
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +28,16 @@ class Template:
                     if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
                         declared[node.targets[0].id] = ast.literal_eval(node.value)
         return declared
+
+    @cached_property
+    def bare(self) -> Any:
+        """The notebook as papermill takes it, without the outputs that are kept in the clone."""
+        from nbformat import from_dict
+
+        cells = [
+            {**cell, "outputs": []} if "outputs" in cell else cell for cell in self.content["cells"]
+        ]
+        return from_dict({**self.content, "cells": cells})
 
     def accept(self, parameters: Mapping[str, Any]) -> None:
         """Raise TrialkitError for a parameter that the template does not declare.

@@ -67,8 +67,8 @@ def changes_dict(changes: Changes) -> dict[str, Any]:
                 "measure": move.one.measure,
                 "treatment": move.one.treatment,
                 "flipped": move.flipped,
-                "before": move.before and plain(asdict(move.before)),
-                "after": move.after and plain(asdict(move.after)),
+                "before": move.before and plain(move.before),
+                "after": move.after and plain(move.after),
             }
             for move in changes.moves
         ],
@@ -103,7 +103,7 @@ def words_of(target: Target, reports: Path) -> Words:
 
 def effects_record(facts: Facts | None) -> list[dict[str, Any]]:
     """Effects as plain data."""
-    return [] if facts is None else [plain(asdict(effect)) for effect in facts.effects]
+    return [] if facts is None else [plain(effect) for effect in facts.effects]
 
 
 def before_record(folder: Path) -> dict[str, Any]:

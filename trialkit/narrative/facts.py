@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, Final
 
 from trialkit.errors import TrialkitError
+from trialkit.narrative.lined_json import lined_json
 from trialkit.narrative.values import Value
 
 FORMAT: Final = 1
@@ -102,8 +103,7 @@ class Facts:
 
     def to_bytes(self) -> bytes:
         """Return the facts as they stand in their file; the same facts are the same bytes."""
-        content = {"format": FORMAT, **plain(self)}
-        return (json.dumps(content, indent=1, ensure_ascii=False) + "\n").encode()
+        return lined_json({"format": FORMAT, **plain(self)})
 
 
 def read_facts(content: bytes, place: str) -> Facts:
@@ -151,12 +151,12 @@ def _value(told: Mapping[str, Any]) -> Value:
 
 def plain(content: Any) -> Any:
     """Plain data in which a number that JSON cannot say is written as text."""
+    if content is None or isinstance(content, str | int):
+        return content
+    if isinstance(content, float):
+        return content if math.isfinite(content) else str(content)
     if is_dataclass(content):
         return {one.name: plain(getattr(content, one.name)) for one in fields(content)}
     if isinstance(content, Mapping):
         return {key: plain(one) for key, one in content.items()}
-    if isinstance(content, list | tuple):
-        return [plain(one) for one in content]
-    if isinstance(content, float) and not math.isfinite(content):
-        return str(content)
-    return content
+    return [plain(one) for one in content]
