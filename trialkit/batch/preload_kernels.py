@@ -48,6 +48,8 @@ def load_all() -> None:
         trialkit = importlib.import_module("trialkit")
         for name in OPENED:
             getattr(trialkit, name)
+    # Whoever names a figure backend looks for those of all installed libraries.
+    importlib.import_module("matplotlib.backends").backend_registry.list_all()
     importlib.import_module("trialkit.study.units").know_every_conversion()
     importlib.import_module("trialkit.figures.theme").draw_letters()
 
