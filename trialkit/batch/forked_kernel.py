@@ -1,6 +1,7 @@
 """A kernel forked from the warm server: what runs in the child, and its handle in the manager."""
 
 import atexit
+import gc
 import os
 import random
 import select
@@ -102,6 +103,8 @@ def _run_exit_functions() -> None:
     """The forkserver ends its children by os._exit, which runs none of these."""
     from multiprocessing import util
 
+    # IPython looks for what is out of use before it ends; nothing of a process that ends need be.
+    gc.freeze()
     util._exit_function()  # type: ignore[attr-defined]
     threading._shutdown()  # type: ignore[attr-defined]
     atexit._run_exitfuncs()
