@@ -8,17 +8,22 @@ and the final report.
   render  trialkit render --workers 2
   limit   the same cells in two plain processes, no notebook and no page, imports counted; each
           keeps to one core, since threads of two processes on two cores only hinder each other
+  empty   trialkit render --workers 2 of the same notebooks with nothing in their cells: what
+          notebooks cost as such
 """
 
 import json
+import math
 import os
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from pathlib import Path
+from typing import Any
 
 from trialkit.batch.warm_server import ONE_THREAD
 from trialkit.study import read_study
@@ -45,6 +50,14 @@ for line in sys.stdin:
             if image:
                 Path(names["output"], f"{len(image)}.png").write_text(image)
     print("done", flush=True)
+"""
+EMPTY = """
+import sys
+from pathlib import Path
+from trialkit.batch import Request, render
+study, out, notebooks = map(Path, sys.argv[1:])
+done = render(Request(study, out, workers=2, notebooks=notebooks))
+assert not any(outcome.failed for outcome in done.outcomes)
 """
 Job = tuple[str, dict[str, object]]
 
@@ -102,6 +115,21 @@ def render(study: Path, out: Path) -> None:
     run(sys.executable, "-m", "trialkit.cli", "render", study, "--out", out, "--workers", 2)
 
 
+def empty(study: Path, out: Path) -> None:
+    """Render notebooks whose cells do nothing."""
+    with tempfile.TemporaryDirectory() as name:
+        for path in NOTEBOOKS.glob("*.ipynb"):
+            (Path(name) / path.name).write_text(json.dumps(_emptied(json.loads(path.read_text()))))
+        run(sys.executable, "-c", EMPTY, study, out, name)
+
+
+def _emptied(notebook: dict[str, Any]) -> dict[str, Any]:
+    for cell in notebook["cells"]:
+        if cell["cell_type"] == "code" and "parameters" not in cell["metadata"].get("tags", ()):
+            cell["source"] = "None"
+    return notebook
+
+
 def why(study: Path, out: Path) -> None:
     """Ask what is due, and why."""
     run(sys.executable, "-m", "trialkit.cli", "render", study, "--out", out, "--why")
@@ -146,12 +174,26 @@ class Cells:
 
 
 WAYS: dict[str, Callable[[Path, Path], None]] = {
-    "loop": loop, "two": two, "render": render, "limit": limit, "why": why
+    "loop": loop, "two": two, "render": render, "limit": limit, "empty": empty, "why": why
 }  # fmt: skip
 
 
 def timed(way: str, study: Path, out: Path) -> float:
     """Return the seconds that a way takes."""
-    begun = time.perf_counter()
+    return watched(way, study, out)[0]
+
+
+def watched(way: str, study: Path, out: Path) -> tuple[float, float]:
+    """Return the seconds that a way takes, and the processor seconds of the whole machine."""
+    begun, busy = time.perf_counter(), _busy()
     WAYS[way](study, out)
-    return time.perf_counter() - begun
+    return time.perf_counter() - begun, _busy() - busy
+
+
+def _busy() -> float:
+    """Seconds that all cores have worked since the machine started; not a number off Linux."""
+    try:
+        user_nice_system = Path("/proc/stat").read_text().split()[1:4]
+    except OSError:
+        return math.nan
+    return sum(map(int, user_nice_system)) / os.sysconf("SC_CLK_TCK")

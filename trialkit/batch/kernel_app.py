@@ -19,6 +19,15 @@ class BatchKernelApp(IPKernelApp):
     def _quick_streams(self) -> str:
         return f"{__name__}.{QuickStream.__name__}"
 
+    def init_control(self, context: Any) -> None:
+        """Create the control channel, which interrupts and ends the kernel.
+
+        The thread that would share a kernel among several shells is left out: a batch has one, and
+        each of its messages would go from thread to thread twice.
+        """
+        super().init_control(context)
+        self.shell_channel_thread = None
+
     def init_kernel(self) -> None:
         """Create the kernel, and the shell in which the cells run.
 
