@@ -7,54 +7,13 @@ import subprocess
 import sys
 import time
 from pathlib import Path
-from typing import Any
 
 import pytest
 
+from tests.batch.kernels_for_tests import Session, in_kernel
 from trialkit.batch import warm_server
-from trialkit.batch.provisioner import WarmManager
 
 pytestmark = pytest.mark.skipif(not warm_server.available(), reason="processes cannot fork here")
-
-QUIET = "--HistoryManager.hist_file=:memory:"
-
-
-class Session:
-    """A started kernel and its client."""
-
-    def __init__(self, manager: WarmManager, client: Any) -> None:
-        self.manager, self.client = manager, client
-
-    async def answer(self, code: str) -> str:
-        """Run code and return what it wrote to stdout, or the name of the error."""
-        parts: list[str] = []
-
-        def hook(message: dict[str, Any]) -> None:
-            content = message["content"]
-            parts.append(content.get("text", "") + content.get("ename", ""))
-
-        await self.client._async_execute_interactive(code, output_hook=hook, timeout=30)
-        return "".join(parts).strip()
-
-
-def in_kernel(folder: Path, steps, **options: Any) -> Any:
-    """Run an async function of a Session in a fresh kernel whose folder is ``folder``."""
-
-    async def go() -> Any:
-        manager = WarmManager(kernel_name="python3")
-        await manager.start_kernel(cwd=str(folder), extra_arguments=[QUIET], **options)
-        client = manager.client()
-        client.start_channels()
-        try:
-            await client.wait_for_ready(timeout=60)
-            return await steps(Session(manager, client))
-        finally:
-            client.stop_channels()
-            if await manager.is_alive():
-                await manager.shutdown_kernel()
-            await manager.cleanup_resources()
-
-    return asyncio.run(go())
 
 
 def gone(pid: int) -> bool:
