@@ -36,6 +36,14 @@ def small_study(template):
         yield Mini(Path(shutil.copytree(template, Path(parent) / "mini")))
 
 
+def put(cell, value) -> None:
+    """Type a value; one that a workbook cannot hold leaves the cell empty."""
+    try:
+        cell.value = value
+    except openpyxl.utils.exceptions.IllegalCharacterError:
+        cell.value = None  # openpyxl leaves it half set, and could not save it
+
+
 def numbers_of(cells) -> set[float]:
     return {one for cell in cells for one in readable(str(cell))}
 
@@ -100,10 +108,7 @@ def test_changed_corrections_are_made_on_record_or_not_at_all(template, changes,
 def test_changed_cells_of_a_workbook(template, changes, hidden):
     def change(made: openpyxl.Workbook) -> None:
         for table, row, column, value in changes:
-            try:
-                made[table].cell(row, column).value = value
-            except openpyxl.utils.exceptions.IllegalCharacterError:
-                continue
+            put(made[table].cell(row, column), value)
         made["scouting"].row_dimensions[hidden + 1].hidden = bool(hidden)
 
     data = book(change)
@@ -151,11 +156,7 @@ def test_any_workbook_is_drafted_or_told(name, changes):
             page.append(row)
     for number, row, column, value in changes:
         page = made.worksheets[number % len(made.worksheets)]
-        cell = page.cell(row + 1, column + 1)
-        try:
-            cell.value = value
-        except openpyxl.utils.exceptions.IllegalCharacterError:
-            cell.value = None  # which openpyxl left half set, and could not save
+        put(page.cell(row + 1, column + 1), value)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "book.xlsx"
         made.save(path)
