@@ -17,11 +17,13 @@ from trialkit.batch.lock import study_lock
 from trialkit.errors import TrialkitError
 
 ROOT = Path(__file__).resolve().parents[2]
+# Whoever runs the tests in the background of a shell has them started deaf to Ctrl-C.
 DRIVER = """
-import sys
+import signal, sys
 from pathlib import Path
 from trialkit.batch import Request, render
 if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     study, out, notebooks = map(Path, sys.argv[1:])
     print("begun", flush=True)
     render(Request(study, out, notebooks=notebooks, workers=2, force=True))
