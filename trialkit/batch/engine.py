@@ -1,4 +1,4 @@
-"""The papermill engine of the batch: warm kernels, and the notebook at hand whatever happens."""
+"""The papermill engine of the batch: cells run in kernels that start warm."""
 
 from typing import Any
 
@@ -24,24 +24,18 @@ class BatchClient(PapermillNotebookClient):
 
 
 class BatchEngine(NBClientEngine):
-    """papermill's own way of running cells, in a kernel that starts warm.
-
-    ``keep`` receives the notebook as it runs, for when it fails.
-    """
+    """papermill's own way of running cells, in a kernel that starts warm."""
 
     @classmethod
     def execute_managed_notebook(
         cls,
         nb_man: Any,
         kernel_name: str,
-        keep: list[Any] | None = None,
         execution_timeout: float | None = None,
         resources: dict[str, Any] | None = None,
         **options: Any,
     ) -> Any:
         """Run the cells of the managed notebook."""
-        if keep is not None:
-            keep.append(nb_man.nb)
         client = BatchClient(
             nb_man,
             kernel_name=kernel_name,

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 from trialkit.batch.templates import Template, source_of
-from trialkit.errors import TrialkitError
 
 # Kept as words: importing papermill takes a second that a render with nothing due need not spend.
 _CLOCK_IN_CELLS = ("papermill", "execution")
@@ -44,67 +43,58 @@ def execute(template: Template, parameters: Mapping[str, Any], folder: Path, tim
     from nbclient.exceptions import CellTimeoutError, DeadKernelError
     from papermill.exceptions import PapermillExecutionError
 
-    kept: list[Any] = []
+    notebook = _prepared(template, parameters)
     fault = None
     try:
-        _run(template, parameters, kept, execution_timeout=timeout, folder=folder)
+        _run(notebook, folder, timeout)
     except PapermillExecutionError as error:
         fault = CellFault(error.cell_index + 1, error.source, error.ename, error.evalue)
     except CellTimeoutError:
-        fault = _at_running_cell(kept, "CellTimeoutError", f"it took longer than {timeout:g} s")
+        fault = _at_running_cell(notebook, "CellTimeoutError", f"it took longer than {timeout:g} s")
     except DeadKernelError:
         fault = _at_running_cell(
-            kept, "DeadKernelError", "its process died, as happens when memory runs out"
+            notebook, "DeadKernelError", "its process died, as happens when memory runs out"
         )
-    if not kept:
-        raise TrialkitError(
-            f"papermill did not start {template.path.name}. Install trialkit again."
-        )
-    notebook = kept[0]
-    seconds = seconds_of_cells(notebook)
-    return Run(timeless(notebook, parameters), seconds, fault)
+    return Run(timeless(notebook, parameters), seconds_of_cells(notebook), fault)
 
 
-def _run(
-    template: Template,
-    parameters: Mapping[str, Any],
-    kept: list[Any],
-    *,
-    execution_timeout: float,
-    folder: Path,
-) -> None:
-    """Run the cells; ``kept`` receives the notebook as it runs, for when it does not end well.
-
-    These are the steps of papermill's own ``execute_notebook``, which at its end would write the
-    whole notebook as text once more, for no file.
-    """
+def _prepared(template: Template, parameters: Mapping[str, Any]) -> Any:
+    """Return the notebook with its parameters in it; raises TrialkitError for one it has not."""
     import papermill
+
+    template.accept(parameters)
+    logging.getLogger("papermill").setLevel(logging.ERROR)
+    return papermill.execute_notebook(
+        template.bare, None, dict(parameters), kernel_name=KERNEL, prepare_only=True
+    )
+
+
+def _run(notebook: Any, folder: Path, timeout: float) -> None:
+    """Run the cells of a notebook in place, as far as they go.
+
+    These are the last steps of papermill's own ``execute_notebook``, which at its end would write
+    the whole notebook as text once more, for no file.
+    """
     from papermill.engines import papermill_engines
     from papermill.execute import raise_for_execution_errors
 
     from trialkit.batch.engine import ENGINE, register
 
-    template.accept(parameters)
     register()
-    logging.getLogger("papermill").setLevel(logging.ERROR)
-    notebook = papermill.execute_notebook(
-        template.bare, None, dict(parameters), kernel_name=KERNEL, prepare_only=True
-    )
     papermill_engines.execute_notebook_with_engine(
         ENGINE,
         notebook,
         KERNEL,
         progress_bar=False,
         autosave_cell_every=0,
-        execution_timeout=execution_timeout,
+        execution_timeout=timeout,
         resources={"metadata": {"path": str(folder)}},
-        keep=kept,
     )
-    raise_for_execution_errors(kept[0], None)
+    raise_for_execution_errors(notebook, None)
 
 
-def _at_running_cell(kept: list[Any], name: str, text: str) -> CellFault:
-    cells = kept[0].cells
+def _at_running_cell(notebook: Any, name: str, text: str) -> CellFault:
+    cells = notebook.cells
     at = max(
         (n for n, cell in enumerate(cells) if cell.metadata.get("papermill", {}).get("start_time")),
         default=0,

@@ -44,7 +44,7 @@ def crew_for(workers: int, scheduler: str | None) -> AbstractContextManager[Crew
 def local_crew(workers: int) -> Iterator[Crew]:
     """Give worker processes on this machine; nothing of them outlives the block.
 
-    Where it can be, workers are forked from the warm server that also forks the kernels.
+    Where it can be, workers are forked from a warm server, and told where that of the kernels is.
     """
     warm = warm_server.available()
     context = multiprocessing.get_context("forkserver" if warm else "spawn")

@@ -25,7 +25,7 @@ def loading() -> Iterator[None]:
     is out of use: neither the loading, which took a sixth longer, nor any fork.
     """
     gc.disable()
-    with ending_with_parent(), _grammar_left_for_later():
+    with _ending_with_parent(), _grammar_left_for_later():
         yield
     gc.freeze()
     gc.enable()
@@ -63,7 +63,7 @@ def _is_valid_syntax(*asked: Any, **named: Any) -> Any:
 
 
 @contextmanager
-def ending_with_parent() -> Iterator[None]:
+def _ending_with_parent() -> Iterator[None]:
     """End this process when the one that started it ends; the server itself looks only later.
 
     Who that is was written down, because it may have ended before this is asked.
