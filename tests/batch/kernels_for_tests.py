@@ -23,7 +23,8 @@ class Session:
             content = message["content"]
             parts.append(content.get("text", "") + content.get("ename", ""))
 
-        await self.client._async_execute_interactive(code, output_hook=hook, timeout=30)
+        # In a thread, since the client waits for answers itself and tests do more than one thing.
+        await asyncio.to_thread(self.client.execute_interactive, code, output_hook=hook, timeout=30)
         return "".join(parts).strip()
 
 
@@ -36,7 +37,7 @@ def in_kernel(folder: Path, steps: Any, **options: Any) -> Any:
         client = manager.client()
         client.start_channels()
         try:
-            await client.wait_for_ready(timeout=60)
+            client.wait_for_ready(timeout=60)
             return await steps(Session(manager, client))
         finally:
             client.stop_channels()

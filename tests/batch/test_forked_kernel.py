@@ -112,7 +112,7 @@ def test_a_restarted_kernel_is_fresh(tmp_path: Path) -> None:
     async def steps(session: Session) -> str:
         await session.answer("x = 1")
         await session.manager.restart_kernel()
-        await session.client.wait_for_ready(timeout=30)
+        session.client.wait_for_ready(timeout=30)
         return await session.answer("print('x' in globals())")
 
     assert in_kernel(tmp_path, steps) == "False"

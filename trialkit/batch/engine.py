@@ -1,26 +1,115 @@
 """The papermill engine of the batch: cells run in kernels that start warm."""
 
+import time
+from collections.abc import Mapping
+from queue import Empty
 from typing import Any
 
-from nbclient.exceptions import CellTimeoutError
+from jupyter_client.utils import run_sync
+from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
+from nbformat import from_dict
 from papermill.clientwrap import PapermillNotebookClient
 from papermill.engines import NBClientEngine, papermill_engines
 
-from trialkit.batch.provisioner import WarmManager
+from trialkit.batch.provisioner import WarmManager, is_end_of
 
 ENGINE = "trialkit"
+LOOK = 0.5  # seconds between looks whether a silent kernel is still there
+
+PARTS = {  # of an output in a notebook, by its kind
+    "display_data": ("data", "metadata"),
+    "execute_result": ("data", "metadata", "execution_count"),
+    "stream": ("name", "text"),
+}
 
 
 class BatchClient(PapermillNotebookClient):
-    """papermill's own client; a kernel that hangs is killed and not asked to end."""
+    """papermill's own client, which waits for one answer after the other and for nothing else.
+
+    nbclient gives each cell three tasks of an event loop; they take longer than most cells. A
+    kernel that hangs is killed and not asked to end.
+    """
+
+    def execute(self, **options: Any) -> Any:
+        """Run the notebook in a kernel of its own."""
+        self.reset_execution_trackers()
+        with self.setup_kernel(**options):
+            self.papermill_execute_cells()
+            self.nb.metadata["language_info"] = self.kc.language_info
+            self.set_widgets_metadata()
+        return self.nb
 
     def papermill_execute_cells(self) -> None:
-        """Run the cells one after the other."""
-        try:
-            super().papermill_execute_cells()
-        except CellTimeoutError:
-            self.shutdown_kernel = "immediate"
-            raise
+        """Run the cells one after the other up to one that fails; papermill notes how they went."""
+        for index, cell in enumerate(self.nb.cells):
+            if self._has_nothing_to_run(cell):
+                continue
+            self.nb_man.cell_start(cell, index)
+            try:
+                self.execute_cell(cell, index)
+            except CellExecutionError as error:
+                self.nb_man.cell_exception(cell, index, exception=error)
+                break
+            finally:
+                self.nb_man.cell_complete(cell, index)
+
+    def execute_cell(self, cell: Any, cell_index: int, *_: Any, **__: Any) -> Any:
+        """Run one cell and take in what it shows.
+
+        Raises CellExecutionError when the cell fails, CellTimeoutError when it takes too long and
+        DeadKernelError when the kernel ends in it.
+        """
+        cell.outputs = []
+        self.clear_before_next_output = False
+        self.code_cells_executed += 1
+        asked = self.kc.execute(cell.source)
+        reply = self._answer(asked, cell, cell_index)
+        if reply["content"]["status"] == "error":
+            run_sync(self._check_raise_for_error)(cell, cell_index, reply)
+        return cell
+
+    def _has_nothing_to_run(self, cell: Any) -> bool:
+        skipped = self.skip_cells_with_tag in cell.metadata.get("tags", ())
+        return skipped or cell.cell_type != "code" or not cell.source.strip()
+
+    def _answer(self, asked: str, cell: Any, cell_index: int) -> Mapping[str, Any]:
+        """Return the reply to a cell, once all that it published is taken in."""
+        deadline = time.monotonic() + (self.timeout or float("inf"))
+        while True:
+            message = self._next(self.kc.iopub_channel, deadline, cell)
+            if is_end_of(message, asked):
+                break
+            if message["parent_header"].get("msg_id") == asked:
+                self.process_message(message, cell, cell_index)
+        while True:
+            reply = self._next(self.kc.shell_channel, deadline, cell)
+            if reply["parent_header"].get("msg_id") == asked:
+                return reply
+
+    def _next(self, channel: Any, deadline: float, cell: Any) -> Mapping[str, Any]:
+        while True:
+            left = deadline - time.monotonic()
+            try:
+                return channel.get_msg(timeout=max(0.0, min(LOOK, left)))
+            except Empty:
+                if not self.km.lives():
+                    raise DeadKernelError("Kernel died") from None
+                if left <= 0:
+                    self.shutdown_kernel = "immediate"
+                    raise CellTimeoutError.error_from_timeout_and_cell(
+                        "Cell execution timed out", self.timeout, cell
+                    ) from None
+
+    def output(
+        self, outs: list[Any], msg: dict[str, Any], display_id: str | None, cell_index: int
+    ) -> Any:
+        """Take in what a cell shows; in the plain case without asking the notebook's schema."""
+        hooked = self.output_hook_stack.get(msg["parent_header"].get("msg_id"))
+        if display_id or hooked or self.clear_before_next_output or msg["msg_type"] not in PARTS:
+            return super().output(outs, msg, display_id, cell_index)
+        parts = {name: msg["content"][name] for name in PARTS[msg["msg_type"]]}
+        outs.append(from_dict({"output_type": msg["msg_type"], **parts}))
+        return outs[-1]
 
 
 class BatchEngine(NBClientEngine):

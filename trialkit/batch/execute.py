@@ -1,18 +1,15 @@
 """Running one notebook with papermill: in a kernel of its own, with nothing left of the clock."""
 
-import logging
 from collections.abc import Mapping
-from copy import deepcopy
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from trialkit.batch.templates import Template, source_of
+from trialkit.batch.templates import KERNEL, Template, source_of
 
 # Kept as words: importing papermill takes a second that a render with nothing due need not spend.
 _CLOCK_IN_CELLS = ("papermill", "execution")
 _INJECTED = "injected-parameters"
-KERNEL = "python3"
 
 
 @dataclass(frozen=True)
@@ -43,7 +40,7 @@ def execute(template: Template, parameters: Mapping[str, Any], folder: Path, tim
     from nbclient.exceptions import CellTimeoutError, DeadKernelError
     from papermill.exceptions import PapermillExecutionError
 
-    notebook = _prepared(template, parameters)
+    notebook = template.with_parameters(parameters)
     fault = None
     try:
         _run(notebook, folder, timeout)
@@ -56,17 +53,6 @@ def execute(template: Template, parameters: Mapping[str, Any], folder: Path, tim
             notebook, "DeadKernelError", "its process died, as happens when memory runs out"
         )
     return Run(timeless(notebook, parameters), seconds_of_cells(notebook), fault)
-
-
-def _prepared(template: Template, parameters: Mapping[str, Any]) -> Any:
-    """Return the notebook with its parameters in it; raises TrialkitError for one it has not."""
-    import papermill
-
-    template.accept(parameters)
-    logging.getLogger("papermill").setLevel(logging.ERROR)
-    return papermill.execute_notebook(
-        template.bare, None, dict(parameters), kernel_name=KERNEL, prepare_only=True
-    )
 
 
 def _run(notebook: Any, folder: Path, timeout: float) -> None:
@@ -118,18 +104,21 @@ def _name_of(cell: Any) -> str:
 def timeless(notebook: Any, parameters: Mapping[str, Any]) -> Any:
     """Return the notebook without times, paths and random ids, so that equal runs are equal bytes.
 
-    The parameter ``output`` is emptied: the kept notebook writes no file when run by hand.
+    The parameter ``output`` is emptied: the kept notebook writes no file when run by hand. The
+    outputs of cells are those of ``notebook`` itself and no copies.
     """
-    notebook = deepcopy(notebook)
-    notebook.metadata.pop("papermill", None)
-    for cell in notebook.cells:
-        for key in _CLOCK_IN_CELLS:
-            cell.metadata.pop(key, None)
-        if _INJECTED in cell.metadata.get("tags", ()):
-            cell.id = _INJECTED
-            cell.metadata["editable"] = False
-            cell.source = _injected_source({**parameters, "output": ""})
-    return notebook
+    cells = [_timeless(cell, parameters) for cell in notebook.cells]
+    metadata = {key: one for key, one in notebook.metadata.items() if key != "papermill"}
+    return type(notebook)({**notebook, "metadata": metadata, "cells": cells})
+
+
+def _timeless(cell: Any, parameters: Mapping[str, Any]) -> Any:
+    kept = {key: one for key, one in cell.metadata.items() if key not in _CLOCK_IN_CELLS}
+    if _INJECTED not in cell.metadata.get("tags", ()):
+        return type(cell)({**cell, "metadata": kept})
+    source = _injected_source({**parameters, "output": ""})
+    own = {"id": _INJECTED, "metadata": {**kept, "editable": False}, "source": source}
+    return type(cell)({**cell, **own})
 
 
 def _injected_source(values: Mapping[str, Any]) -> str:

@@ -52,6 +52,8 @@ def load_all() -> None:
     importlib.import_module("matplotlib.backends").backend_registry.list_all()
     importlib.import_module("trialkit.study.units").know_every_conversion()
     importlib.import_module("trialkit.figures.theme").draw_letters()
+    # Last, since libraries behave otherwise where they find a shell.
+    importlib.import_module("trialkit.batch.kernel_app").make_shell_ready()
 
 
 @contextmanager

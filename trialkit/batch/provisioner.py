@@ -7,15 +7,17 @@ import sys
 import tempfile
 import time
 import uuid
+from collections.abc import Mapping
 from pathlib import Path
 from queue import Empty
 from typing import Any
 
 import zmq
-import zmq.asyncio
-from jupyter_client.asynchronous.client import AsyncKernelClient
+from jupyter_client.blocking.client import BlockingKernelClient
+from jupyter_client.client import KernelClient
 from jupyter_client.manager import AsyncKernelManager
 from jupyter_client.provisioning.local_provisioner import LocalProvisioner
+from traitlets import DottedObjectName, Type
 
 from trialkit.batch import warm_server
 from trialkit.batch.forked_kernel import ForkedKernel, KernelHandle
@@ -66,47 +68,62 @@ def _forked(cmd: list[str], options: dict[str, Any]) -> KernelHandle | None:
         return None
 
 
-class PromptClient(AsyncKernelClient):
+class PromptClient(BlockingKernelClient):
     """A client that is ready when the kernel says so, not after a fixed silence.
 
-    Its channels look for the kernel again after a hundredth of a second, not a tenth.
+    It reads its channels itself, without an event loop between: whoever runs a notebook waits for
+    one answer at a time. Channels look for the kernel again after a hundredth of a second, not a
+    tenth. Nobody listens to heartbeats: the kernel is a child whose end is seen.
     """
 
-    def _context_default(self) -> zmq.asyncio.Context:
+    parent: "WarmManager"
+    language_info: Mapping[str, Any]
+
+    def _context_default(self) -> zmq.Context[Any]:
         context = super()._context_default()
         context.setsockopt(zmq.RECONNECT_IVL, RECONNECT)
         return context
 
-    async def wait_for_ready(self, timeout: float | None = None) -> None:
+    def start_channels(self, *_: bool, **others: bool) -> None:
+        """Start the channels but that of heartbeats."""
+        super().start_channels(**{**others, "hb": False})
+
+    def wait_for_ready(self, timeout: float | None = None) -> None:
         """Wait until the kernel answers on both channels; raises RuntimeError when it does not."""
         deadline = time.monotonic() + (timeout or float("inf"))
-        while True:
-            asked = self.kernel_info()
-            if await self._answered(asked):
-                return
-            if not await self.is_alive():
+        while not self._answered(self.kernel_info()):
+            if not self.parent.lives():
                 raise RuntimeError("Kernel died before replying to kernel_info")
             if time.monotonic() > deadline:
                 raise RuntimeError(f"Kernel didn't respond in {timeout:g} seconds")
 
-    async def _answered(self, asked: str) -> bool:
+    def _answered(self, asked: str) -> bool:
         try:
-            reply = await self.get_shell_msg(timeout=1)
+            reply = self.shell_channel.get_msg(timeout=1)
             if reply["msg_type"] != "kernel_info_reply":
                 return False
             self._handle_kernel_info_reply(reply)
+            self.language_info = reply["content"]["language_info"]
             # Subscribing takes a moment: only an answer to this very question shows it is done.
             while True:
-                message = await self.get_iopub_msg(timeout=SUBSCRIBED)
-                idle = message["content"].get("execution_state") == "idle"
-                if idle and message["parent_header"].get("msg_id") == asked:
+                message = self.iopub_channel.get_msg(timeout=SUBSCRIBED)
+                if is_end_of(message, asked):
                     return True
         except Empty:
             return False
 
 
+def is_end_of(message: Mapping[str, Any], asked: str) -> bool:
+    """Say whether this is the last message that the kernel publishes on what it was asked."""
+    of_it = message["parent_header"].get("msg_id") == asked
+    return of_it and message["content"].get("execution_state") == "idle"
+
+
 class WarmManager(AsyncKernelManager):
     """A manager of warm kernels: IPC in a private folder where it exists, no waiting at the end."""
+
+    client_class = DottedObjectName(f"{__name__}.PromptClient")
+    client_factory = Type(PromptClient, klass=KernelClient)
 
     def __init__(self, **options: Any) -> None:
         super().__init__(**options)
@@ -116,7 +133,11 @@ class WarmManager(AsyncKernelManager):
             self.transport = "ipc"
             self.connection_file = str(Path(self._private) / "k.json")
             self.ip = str(Path(self._private) / "k")
-        self.client_class = f"{__name__}.PromptClient"
+
+    def lives(self) -> bool:
+        """Say at once whether the kernel's process is there."""
+        process = getattr(self.provisioner, "process", None)
+        return process is not None and process.poll() is None
 
     async def _async_pre_start_kernel(self, **options: Any) -> Any:
         self.kernel_id = self.kernel_id or str(uuid.uuid4())

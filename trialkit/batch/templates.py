@@ -10,6 +10,8 @@ from typing import Any
 
 from trialkit.errors import TrialkitError
 
+KERNEL = "python3"
+
 
 @dataclass(frozen=True)
 class Template:
@@ -30,14 +32,28 @@ class Template:
         return declared
 
     @cached_property
-    def bare(self) -> Any:
-        """The notebook as papermill takes it, without the outputs that are kept in the clone."""
+    def _loaded(self) -> str:
+        """The notebook as papermill loads it, without the outputs that are kept in the clone."""
         from nbformat import from_dict
+        from papermill.iorw import load_notebook_node
 
         cells = [
             {**cell, "outputs": []} if "outputs" in cell else cell for cell in self.content["cells"]
         ]
-        return from_dict({**self.content, "cells": cells})
+        return json.dumps(load_notebook_node(from_dict({**self.content, "cells": cells})))
+
+    def with_parameters(self, parameters: Mapping[str, Any]) -> Any:
+        """Return a new notebook with papermill's cell of parameters in it.
+
+        Raises TrialkitError for a parameter that the template does not declare.
+        """
+        from nbformat import from_dict
+        from papermill.parameterize import parameterize_notebook
+
+        self.accept(parameters)
+        return parameterize_notebook(
+            from_dict(json.loads(self._loaded)), dict(parameters), kernel_name=KERNEL
+        )
 
     def accept(self, parameters: Mapping[str, Any]) -> None:
         """Raise TrialkitError for a parameter that the template does not declare.

@@ -31,6 +31,7 @@ ATTRIBUTES: Final = {
 }
 FIXED_VALUES: Final = {"div": {"role": {"region", "note", "group"}, "tabindex": {"0"}}}
 LINKS: Final = {"http", "https", "mailto"}
+SEVERAL: Final = 64  # texts of a page; most of them stand on the next page as well
 _HEADING = re.compile(r"<(/?)h([1-6])\b", re.IGNORECASE)
 
 
@@ -47,8 +48,12 @@ def clean_html(markup: str) -> str:
     >>> clean_html('<td onclick="x()">7</td><script>alert(1)</script><b>ok</b>')
     '7<b>ok</b>'
     """
-    return nh3.clean(
-        markup,
+    return _cleaner().clean(markup)
+
+
+@lru_cache(maxsize=1)
+def _cleaner() -> nh3.Cleaner:
+    return nh3.Cleaner(
         tags=set(TAGS),
         attributes={tag: set(names) for tag, names in ATTRIBUTES.items()},
         tag_attribute_values={tag: dict(values) for tag, values in FIXED_VALUES.items()},
@@ -58,6 +63,7 @@ def clean_html(markup: str) -> str:
     )
 
 
+@lru_cache(maxsize=SEVERAL)
 def markdown_to_html(text: str) -> str:
     """Return Markdown as clean HTML; raw HTML inside it is cleaned like any other.
 
