@@ -4,7 +4,7 @@ import asyncio
 from pathlib import Path
 from typing import Any
 
-from trialkit.batch.provisioner import WarmManager
+from trialkit.batch.provisioner import WarmManager, is_end_of
 
 QUIET = "--HistoryManager.hist_file=:memory:"
 
@@ -17,14 +17,16 @@ class Session:
 
     async def answer(self, code: str) -> str:
         """Run code and return what it wrote to stdout, or the name of the error."""
-        parts: list[str] = []
-
-        def hook(message: dict[str, Any]) -> None:
-            content = message["content"]
-            parts.append(content.get("text", "") + content.get("ename", ""))
-
         # In a thread, since the client waits for answers itself and tests do more than one thing.
-        await asyncio.to_thread(self.client.execute_interactive, code, output_hook=hook, timeout=30)
+        return await asyncio.to_thread(self._answer, code)
+
+    def _answer(self, code: str) -> str:
+        parts, asked = [], self.client.execute(code)
+        while not is_end_of(message := self.client.iopub_channel.get_msg(timeout=30), asked):
+            content = message["content"]
+            if message["parent_header"].get("msg_id") == asked:
+                parts.append(content.get("text", "") + content.get("ename", ""))
+        self.client.shell_channel.get_msg(timeout=30)
         return "".join(parts).strip()
 
 
