@@ -8,11 +8,13 @@ import tempfile
 import time
 import uuid
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from queue import Empty
 from typing import Any
 
 import zmq
+import zmq.asyncio
 from jupyter_client.blocking.client import BlockingKernelClient
 from jupyter_client.client import KernelClient
 from jupyter_client.manager import AsyncKernelManager
@@ -23,9 +25,9 @@ from trialkit.batch import warm_server
 from trialkit.batch.forked_kernel import ForkedKernel, KernelHandle
 
 LAUNCHER = ["-m", "ipykernel_launcher"]
-POLL = 0.005  # seconds between looks at a kernel that is ending
+POLL = 0.001  # seconds between looks at a kernel that is ending
 SUBSCRIBED = 0.02  # seconds that an answer takes at most once subscribing is done
-RECONNECT = 10  # milliseconds between looks for a kernel that is starting
+RECONNECT = 2  # milliseconds between looks for a kernel that is starting
 
 
 class WarmProvisioner(LocalProvisioner):
@@ -72,17 +74,11 @@ class PromptClient(BlockingKernelClient):
     """A client that is ready when the kernel says so, not after a fixed silence.
 
     It reads its channels itself, without an event loop between: whoever runs a notebook waits for
-    one answer at a time. Channels look for the kernel again after a hundredth of a second, not a
-    tenth. Nobody listens to heartbeats: the kernel is a child whose end is seen.
+    one answer at a time. Nobody listens to heartbeats: the kernel is a child whose end is seen.
     """
 
     parent: "WarmManager"
     language_info: Mapping[str, Any]
-
-    def _context_default(self) -> zmq.Context[Any]:
-        context = super()._context_default()
-        context.setsockopt(zmq.RECONNECT_IVL, RECONNECT)
-        return context
 
     def start_channels(self, *_: bool, **others: bool) -> None:
         """Start the channels but that of heartbeats."""
@@ -119,6 +115,17 @@ def is_end_of(message: Mapping[str, Any], asked: str) -> bool:
     return of_it and message["content"].get("execution_state") == "idle"
 
 
+@lru_cache(maxsize=1)
+def _context(process: int) -> zmq.Context[Any]:
+    """The sockets' context of a process: one for all its kernels, since it has threads of its own.
+
+    Its sockets look for a kernel again after two thousandths of a second, not after a tenth.
+    """
+    context = zmq.Context()
+    context.setsockopt(zmq.RECONNECT_IVL, RECONNECT)
+    return context
+
+
 class WarmManager(AsyncKernelManager):
     """A manager of warm kernels: IPC in a private folder where it exists, no waiting at the end."""
 
@@ -126,13 +133,20 @@ class WarmManager(AsyncKernelManager):
     client_factory = Type(PromptClient, klass=KernelClient)
 
     def __init__(self, **options: Any) -> None:
-        super().__init__(**options)
+        context = zmq.asyncio.Context(_context(os.getpid()))
+        context.setsockopt(zmq.RECONNECT_IVL, RECONNECT)
+        super().__init__(context=context, **options)
+        self._created_context = False  # it is kept for the kernels to come
         self._private: str | None = None
         if os.name == "posix":
             self._private = tempfile.mkdtemp(prefix="tk-")
             self.transport = "ipc"
             self.connection_file = str(Path(self._private) / "k.json")
             self.ip = str(Path(self._private) / "k")
+
+    def client(self, **options: Any) -> Any:
+        """Return a client of the kernel; its sockets are of this process's one context as well."""
+        return super().client(context=_context(os.getpid()), **options)
 
     def lives(self) -> bool:
         """Say at once whether the kernel's process is there."""
