@@ -7,8 +7,9 @@ import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import cache
 from multiprocessing.connection import wait as wait_for
 from typing import Any
 
@@ -33,6 +34,16 @@ class Crew:
     at_once: int
     hand_out: Callable[[Executor, Task], Future[Any]]
     take_in: Callable[[Any, Task], Outcome]
+
+
+@contextmanager
+def hiring(workers: int, scheduler: str | None) -> Iterator[Callable[[], Crew]]:
+    """Give a function that hires the crew when it is first called, and the same one from then on.
+
+    The crew is let go at the end of the block.
+    """
+    with ExitStack() as stack:
+        yield cache(lambda: stack.enter_context(crew_for(workers, scheduler)))
 
 
 def crew_for(workers: int, scheduler: str | None) -> AbstractContextManager[Crew]:
@@ -135,8 +146,12 @@ def outcomes_of(tasks: Iterable[Task], crew: Crew, watcher: Watcher) -> Iterator
     broken = False
     while True:
         while not broken and len(running) < crew.at_once and (task := next(waiting, None)):
-            running[crew.hand_out(crew.executor, task)] = task
             watcher.begun(task.target)
+            try:
+                running[crew.hand_out(crew.executor, task)] = task
+            except BrokenProcessPool:
+                broken = True
+                suspects.append(task)
         if not running:
             break
         done, _ = wait(running, return_when=FIRST_COMPLETED)

@@ -1,6 +1,6 @@
 """Bringing a study's reports up to date, from the survey of what is due to the index page."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -17,7 +17,7 @@ from trialkit.batch.files import disk_faults_in_words, swept, write_whole
 from trialkit.batch.index import write_index
 from trialkit.batch.lock import study_lock
 from trialkit.batch.own_code import KNOWN, own_code
-from trialkit.batch.pool import crew_for, default_workers, outcomes_of
+from trialkit.batch.pool import Crew, default_workers, hiring, outcomes_of
 from trialkit.batch.progress import Silent, Watcher
 from trialkit.batch.record import RECORD, read_record
 from trialkit.batch.resources import notebooks_folder
@@ -109,13 +109,14 @@ def render(request: Request, watcher: Watcher | None = None) -> Summary:
     reports = request.out / study.name
     with disk_faults_in_words(reports):
         reports.mkdir(parents=True, exist_ok=True)
-        with study_lock(reports), swept(reports):
+        workers = request.workers or default_workers()
+        with study_lock(reports), swept(reports), hiring(workers, request.scheduler) as hired:
             _warm_up_where_needed(study, request)
             write_whole(reports / KNOWN, own_code(reports).to_bytes())
             standings = survey_site_seasons(study, request)
-            outcomes = _rendered(standings, study, request, watcher)
+            outcomes = _rendered(standings, study, request, watcher, hired)
             whole = _whole_study_if_asked(study, request)
-            outcomes += _rendered(whole, study, request, watcher)
+            outcomes += _rendered(whole, study, request, watcher, hired)
             write_index(study, reports, _stale(study, request))
     surveyed = (*standings, *whole)
     not_due = tuple(standing.target for standing in surveyed if not standing.is_due)
@@ -218,15 +219,17 @@ def _stale(study: Study, request: Request) -> frozenset[Target]:
 
 
 def _rendered(
-    standings: Iterable[Standing], study: Study, request: Request, watcher: Watcher
+    standings: Iterable[Standing],
+    study: Study,
+    request: Request,
+    watcher: Watcher,
+    hired: Callable[[], Crew],
 ) -> list[Outcome]:
     tasks = [task_of(standing, study, request) for standing in standings if standing.is_due]
     watcher.due(len(tasks))
     if not tasks:
         return []
-    workers = min(request.workers or default_workers(), len(tasks))
-    with crew_for(workers, request.scheduler) as crew:
-        found = {outcome.target: outcome for outcome in outcomes_of(tasks, crew, watcher)}
+    found = {outcome.target: outcome for outcome in outcomes_of(tasks, hired(), watcher)}
     return [found[task.target] for task in tasks]
 
 

@@ -49,6 +49,8 @@ def render(
     debug: Debug = False,
 ) -> None:
     """Bring every report that is out of date up to date."""
+    if not (why or scheduler) and (force or not any(out.glob("*/index.html"))):
+        load_ahead()
     from trialkit.batch import Request
 
     request = Request(study, out, season, site, force, workers, timeout, scheduler=scheduler)
@@ -129,6 +131,17 @@ def share(
         print_json({"study": str(study), "edition": edition, "pages": [str(path) for path in made]})
     else:
         print_lines(f"Hand out the whole folder of {path}" for path in made)
+
+
+def load_ahead() -> None:
+    """Let what renders load on another core while this process still loads what reads the study.
+
+    For where there is much to render; whether anything is due is only known once the study is read.
+    """
+    from trialkit.batch import warm_server
+
+    if warm_server.available():
+        warm_server.start()
 
 
 def finish_render(request: "Request", as_json: bool, profile: bool = False) -> None:
