@@ -8,6 +8,7 @@ import json
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 from trialkit.errors import TrialkitError
@@ -106,6 +107,7 @@ class Facts:
         return lined_json({"format": FORMAT, **plain(self)})
 
 
+@lru_cache(maxsize=1)
 def read_facts(content: bytes, place: str) -> Facts:
     """Read facts back; raises TrialkitError where the file does not hold any."""
     try:
