@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.batch.kernels_for_tests import Session, in_kernel
-from trialkit.batch import warm_server
+from trialkit.batch import kernel_app, warm_server
 
 pytestmark = pytest.mark.skipif(not warm_server.available(), reason="processes cannot fork here")
 
@@ -45,3 +45,54 @@ def test_text_of_another_program_arrives(tmp_path: Path) -> None:
 
 def test_it_goes_on_after_an_error(tmp_path: Path) -> None:
     assert said(tmp_path, "1 / 0", "print('on')") == ["ZeroDivisionError", "on"]
+
+
+@pytest.mark.parametrize("forks", [True, False])
+def test_nothing_of_a_person_reaches_it_and_it_leaves_nothing_there(
+    tmp_path: Path, monkeypatch, forks: bool
+) -> None:
+    monkeypatch.setattr(warm_server, "available", lambda: forks)
+    home = tmp_path / "home"
+    startup = home / "profile_default" / "startup"
+    startup.mkdir(parents=True)
+    (startup / "mine.py").write_text("mine = 1")
+    (home / "profile_default" / "ipython_config.py").write_text(
+        "get_config().InteractiveShell.ast_node_interactivity = 'all'"
+    )
+    before = sorted(home.rglob("*"))
+    cell = "print('mine' in globals(), get_ipython().ast_node_interactivity)"
+    environment = {**os.environ, "IPYTHONDIR": str(home)}
+    heard = in_kernel(tmp_path, lambda session: session.answer(cell), env=environment)
+    assert heard == "False last_expr"
+    assert sorted(home.rglob("*")) == before
+
+
+def test_what_was_entered_before_can_be_asked_for_although_no_history_is_kept(
+    tmp_path: Path,
+) -> None:
+    cells = ["a = 6 * 7", "a", "print(In[1], Out[2], get_ipython().history_manager.enabled)"]
+    assert said(tmp_path, *cells)[-1] == "a = 6 * 7 42 False"
+
+
+def test_a_reset_takes_away_what_cells_made_and_no_more(tmp_path: Path) -> None:
+    cells = ["import string; a = 1", "%reset -f", "print('a' in globals(), callable(display))"]
+    assert said(tmp_path, *cells)[-1] == "False True"
+
+
+def test_each_cell_is_told_which_shell_and_kernel_it_runs_in(tmp_path: Path) -> None:
+    cell = "s = get_ipython(); print(s.kernel.shell is s, s.user_ns is globals())"
+    assert said(tmp_path, cell) == ["True True"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["-f", "k.json"], {"IPKernelApp": {"connection_file": "k.json"}}),
+        (["--A.b=c=d", "-f", "k"], {"A": {"b": "c=d"}, "IPKernelApp": {"connection_file": "k"}}),
+        (["-f"], None),
+        (["--debug"], None),
+    ],
+)
+def test_plain_options_are_read_at_once_and_others_left_to_the_parser(arguments, told) -> None:
+    config = kernel_app.config_of(arguments)
+    assert (config and {name: dict(one) for name, one in config.items()}) == told

@@ -107,18 +107,20 @@ def timeless(notebook: Any, parameters: Mapping[str, Any]) -> Any:
     The parameter ``output`` is emptied: the kept notebook writes no file when run by hand. The
     outputs of cells are those of ``notebook`` itself and no copies.
     """
+    node = type(notebook)
     cells = [_timeless(cell, parameters) for cell in notebook.cells]
-    metadata = {key: one for key, one in notebook.metadata.items() if key != "papermill"}
-    return type(notebook)({**notebook, "metadata": metadata, "cells": cells})
+    metadata = node({key: one for key, one in notebook.metadata.items() if key != "papermill"})
+    return node({**notebook, "metadata": metadata, "cells": cells})
 
 
 def _timeless(cell: Any, parameters: Mapping[str, Any]) -> Any:
+    node = type(cell)
     kept = {key: one for key, one in cell.metadata.items() if key not in _CLOCK_IN_CELLS}
     if _INJECTED not in cell.metadata.get("tags", ()):
-        return type(cell)({**cell, "metadata": kept})
+        return node({**cell, "metadata": node(kept)})
     source = _injected_source({**parameters, "output": ""})
-    own = {"id": _INJECTED, "metadata": {**kept, "editable": False}, "source": source}
-    return type(cell)({**cell, **own})
+    own = {"id": _INJECTED, "metadata": node({**kept, "editable": False}), "source": source}
+    return node({**cell, **own})
 
 
 def _injected_source(values: Mapping[str, Any]) -> str:

@@ -24,7 +24,7 @@ _OPTION = re.compile(r"--(\w+)\.(\w+)=(.*)")
 def make_shell_ready() -> None:
     """Create, once before anything is forked, the shell in which the cells of each kernel run.
 
-    It keeps no history, and knows no profile of a person until a kernel gives it one.
+    It keeps no history, and no profile of a person.
     """
     shell = ZMQInteractiveShell.instance(
         config=Config({"HistoryManager": {"enabled": False}}),
@@ -52,11 +52,15 @@ class BatchKernelApp(IPKernelApp):
 
         Others are left to that parser.
         """
-        config = _config_of(argv or ())
+        config = config_of(argv or ())
         if config is None:
             super().parse_command_line(argv)
         else:
             self.update_config(config)
+
+    def init_profile_dir(self) -> None:
+        """Make no folder for a person's settings: the shell's profile has no place on the disk."""
+        self.profile_dir = ZMQInteractiveShell.instance().profile_dir
 
     def load_config_file(self, *_: Any, **__: Any) -> None:
         """Read no file of a person."""
@@ -84,7 +88,7 @@ class BatchKernelApp(IPKernelApp):
         self.user_ns = shell.user_ns
         with _no_modules_to_list():
             super().init_kernel()
-        shell.kernel, shell.profile_dir = self.kernel, self.profile_dir
+        shell.kernel = self.kernel
         shell.init_environment()
         shell.save_sys_module_state()
         atexit.register(shell.atexit_operations)
@@ -101,7 +105,7 @@ class BatchKernelApp(IPKernelApp):
         shell.user_ns_hidden.update(shell.user_ns)
 
 
-def _config_of(arguments: Sequence[str]) -> Config | None:
+def config_of(arguments: Sequence[str]) -> Config | None:
     """The configuration that plain options ask for; None where one is of another kind."""
     config, left = Config(), list(arguments)
     while left:

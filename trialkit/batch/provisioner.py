@@ -37,12 +37,18 @@ class WarmProvisioner(LocalProvisioner):
         """Launch a kernel; the plain way where it cannot be forked."""
         handle = _forked(cmd, kwargs)
         if handle is None:
-            kwargs["env"] = {**kwargs.get("env", os.environ), **warm_server.ONE_THREAD}
+            kwargs["env"] = {**kwargs.get("env", os.environ), **warm_server.ONE_THREAD, **self._own}
             return await super().launch_kernel(cmd, **kwargs)
         self.process = handle  # type: ignore[assignment]
         self.pid = handle.pid
         self.pgid = handle.pid  # the leader of its own session
         return self.connection_info
+
+    @property
+    def _own(self) -> dict[str, str]:
+        """The folder of settings of a plainly started kernel: a fresh one, not a person's."""
+        private = getattr(self.parent, "private", None)
+        return {"IPYTHONDIR": private} if private else {}
 
     async def wait(self) -> int | None:
         """Wait for the kernel to end."""
@@ -137,12 +143,11 @@ class WarmManager(AsyncKernelManager):
         context.setsockopt(zmq.RECONNECT_IVL, RECONNECT)
         super().__init__(context=context, **options)
         self._created_context = False  # it is kept for the kernels to come
-        self._private: str | None = None
+        self.private = tempfile.mkdtemp(prefix="tk-")
         if os.name == "posix":
-            self._private = tempfile.mkdtemp(prefix="tk-")
             self.transport = "ipc"
-            self.connection_file = str(Path(self._private) / "k.json")
-            self.ip = str(Path(self._private) / "k")
+            self.connection_file = str(Path(self.private) / "k.json")
+            self.ip = str(Path(self.private) / "k")
 
     def client(self, **options: Any) -> Any:
         """Return a client of the kernel; its sockets are of this process's one context as well."""
@@ -180,7 +185,7 @@ class WarmManager(AsyncKernelManager):
 
     async def _async_cleanup_resources(self, restart: bool = False) -> None:
         await super()._async_cleanup_resources(restart)
-        if self._private and not restart:
-            shutil.rmtree(self._private, ignore_errors=True)
+        if not restart:
+            shutil.rmtree(self.private, ignore_errors=True)
 
     cleanup_resources = _async_cleanup_resources
