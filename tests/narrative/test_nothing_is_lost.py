@@ -1,6 +1,6 @@
 """Whatever people, templates, data and killed renders do: no word that a person wrote is lost."""
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from tests.narrative.world import FACTS, STEPS, World
@@ -74,6 +74,14 @@ def write_as_a_person(world: World, what: str, place: str, two: int, three: int)
 
 @settings(max_examples=1000, deadline=None)
 @given(st.lists(ACT, min_size=3, max_size=14))
+@example(
+    [  # twice killed, and the template is again what it was two renders ago
+        ("template add", 0, 0, 0),
+        ("render", 0, 2, 0),
+        ("template drop", 0, 0, 0),
+        ("render", 0, 1, 0),
+    ]
+)
 def test_every_word_that_a_person_wrote_is_in_the_next_notebook(acts) -> None:
     world = World()
     world.render("A")

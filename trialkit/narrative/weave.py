@@ -114,7 +114,11 @@ def _own_in_file(
     if agreed is None:
         return (_only(template, now),)
     seen = agreed.file_seen
-    return (agreed.story,) if arrived or seen is None else (agreed.story, seen)
+    # What was agreed may be what had been agreed two renders ago: the notebook of then looks as if
+    # the last render had arrived. A file that stands as it was seen tells that it had not.
+    if seen is None or (arrived and now != seen):
+        return (agreed.story,)
+    return (agreed.story, seen)
 
 
 def _only(template: Story, story: Story) -> Story:
