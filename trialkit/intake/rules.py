@@ -1,6 +1,6 @@
 """Rules that the pandera models state: ranges, whole numbers, cells that must be filled."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from typing import Final, NamedTuple
 
@@ -49,11 +49,11 @@ def _failure_cases(typed: Typed) -> dict[tuple[str, str], list[int]]:
     table = typed.sheet.table
     present = [name for name in typed.frame if name in typed.sheet.cells.columns]
     kept: dict[tuple[str, str], list[int]] = {}
-    model = _model(table, tuple(present))
-    if all(_surely_holds(column, typed.frame[name]) for name, column in model.columns.items()):
+    ruled = _ruled(table, tuple(present))
+    if all(_surely_holds(column, typed.frame[name]) for name, column in ruled.items()):
         return kept
     try:
-        model.validate(typed.frame[list(model.columns)], lazy=True, inplace=True)
+        _model(table, ruled).validate(typed.frame[list(ruled)], lazy=True, inplace=True)
     except SchemaErrors as errors:
         cases = errors.failure_cases
         for column, check, row in zip(cases["column"], cases["check"], cases["index"], strict=True):
@@ -84,14 +84,20 @@ def _surely_holds(column: pa.Column, cells: pd.Series) -> bool:
 
 
 @lru_cache(maxsize=256)
-def _model(table: str, present: tuple[str, ...]) -> pa.DataFrameSchema:
-    """The schema of a table, for those columns of a sheet that have a rule beyond their type."""
-    model = schema(table)
-    ruled = {
+def _ruled(table: str, present: tuple[str, ...]) -> dict[str, pa.Column]:
+    """Those columns of a sheet that have a rule beyond their type."""
+    return {
         name: column
-        for name, column in model.columns.items()
+        for name, column in schema(table).columns.items()
         if name in present and (column.checks or not column.nullable)
     }
-    # Made anew: the schema's own way of leaving columns out copies all of it, which takes longer
-    # than most sheets take to check.
-    return pa.DataFrameSchema(ruled, checks=model.checks, name=model.name)
+
+
+def _model(table: str, ruled: Mapping[str, pa.Column]) -> pa.DataFrameSchema:
+    """The schema of a table, for some of its columns only.
+
+    Made anew: the schema's own way of leaving columns out copies all of it, which takes longer
+    than most sheets take to check.
+    """
+    model = schema(table)
+    return pa.DataFrameSchema(dict(ruled), checks=model.checks, name=model.name)
