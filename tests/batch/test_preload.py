@@ -37,3 +37,17 @@ def test_each_server_holds_what_its_forks_need_and_nothing_of_the_other(module, 
 def test_no_module_is_left_out_in_silence(module) -> None:
     question = "[name for name in loaded.MODULES if name not in sys.modules]"
     assert told_by_server(f"trialkit.batch.{module}", question) == "[]"
+
+
+def test_neither_a_debugger_nor_a_cluster_is_loaded_for_kernels_but_cells_can_load_them() -> None:
+    left_out = "[name for name in sys.modules if name.startswith(('dask', 'debugpy'))]"
+    spec = "bool(__import__('importlib.util').util.find_spec('debugpy'))"
+    told = told_by_server("trialkit.batch.preload_kernels", f"{left_out}, {spec}")
+    assert told == "[] True"
+
+
+def test_what_no_data_change_is_worked_out_before_kernels_are_forked() -> None:
+    known = "sys.modules['trialkit.inference.multivariate_t']._directions.cache_info().currsize"
+    nodes = "sys.modules['trialkit.inference.t_quadrature']._normal_rule.cache_info().currsize"
+    told = told_by_server("trialkit.batch.preload_kernels", f"{known} > 4, {nodes}")
+    assert told == "True 1"

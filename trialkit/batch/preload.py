@@ -13,6 +13,7 @@ from typing import Any
 
 from trialkit.batch.warm_server import PARENT
 
+SEVERAL = 5_000  # objects between looks for what is out of use; Python's 700 are for less memory
 GRAMMAR = "rfc3987_syntax"
 LOOK = 0.1  # seconds between looks at whether the one who started the server still lives
 
@@ -29,6 +30,7 @@ def loading() -> Iterator[None]:
         yield
     gc.freeze()
     gc.enable()
+    gc.set_threshold(SEVERAL, 10, 10)
 
 
 def load(names: Iterable[str]) -> None:

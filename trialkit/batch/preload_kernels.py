@@ -5,10 +5,14 @@ Nothing here may depend on who asks: no random number is drawn, no figure backen
 
 import builtins
 import importlib
+import pkgutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterable, Iterator, Mapping, MutableMapping, Sequence, Sized
 from contextlib import contextmanager
+from numbers import Real
+from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 from trialkit.batch.preload import load, loading
 
@@ -27,6 +31,7 @@ MODULES = (
     "matplotlib.mathtext",
     "openpyxl",
     "pandas.core.methods.to_dict",
+    "pandas.core.reshape.reshape",
     "pandas.io.formats.csvs",
     "pdb",
     "pingouin",
@@ -35,25 +40,47 @@ MODULES = (
     "trialkit.inference.proportions",
 )
 OPENED = ("open_report", "open_across", "open_final")  # what the notebooks of a batch begin with
-CLUSTER = (
-    "dask"  # libraries look whether it is there, and load half of it for frames never used here
+# Libraries look whether these are there, and load half of them for frames that are never used
+# here, and for a debugger that no batch has.
+LEFT_OUT = ("dask", "debugpy")
+FILLED = (  # functions without arguments that fill what every report would fill anew
+    # Whoever names a figure backend looks for those of all installed libraries.
+    "matplotlib.backends.backend_registry.list_all",
+    "trialkit.study.units.know_every_conversion",
+    "trialkit.figures.theme.draw_letters",
+    "trialkit.inference.multivariate_t.know_every_rule",
+    "trialkit.batch.preload_kernels.settle_kinds",
 )
 
 
 def load_all() -> None:
     """Import everything and let caches fill that every report fills anew."""
-    with _as_in_a_kernel(), _hidden(CLUSTER):
+    with _as_in_a_kernel(), _hidden(*LEFT_OUT):
         load(MODULES)
         # By name and not by an import statement: the batch runs notebooks, it does not compute.
         trialkit = importlib.import_module("trialkit")
         for name in OPENED:
             getattr(trialkit, name)
-    # Whoever names a figure backend looks for those of all installed libraries.
-    importlib.import_module("matplotlib.backends").backend_registry.list_all()
-    importlib.import_module("trialkit.study.units").know_every_conversion()
-    importlib.import_module("trialkit.figures.theme").draw_letters()
+        for place in FILLED:
+            pkgutil.resolve_name(place)()
     # Last, since libraries behave otherwise where they find a shell.
     importlib.import_module("trialkit.batch.kernel_app").make_shell_ready()
+
+
+def settle_kinds() -> None:
+    """Ask of common values what they are, as pandas and matplotlib do all the time.
+
+    The first answer about a class takes a walk through all classes that the abstract one knows; it
+    is kept.
+    """
+    pandas = importlib.import_module("pandas")
+    series, times = pandas.Series(dtype=float), pandas.DatetimeIndex([])
+    values: list[Any] = [0.0, 0, True, None, pandas.NaT, float, "", [], (), {}, {}.values(), Path()]
+    values += [zip(), iter([]), series, series.index, series.array, pandas.array([""], dtype="str")]
+    values += [times, times.array, times - times, (times - times).array, (one for one in values)]
+    for value in values:
+        for kind in (Hashable, Iterable, Mapping, MutableMapping, Real, Sequence, Sized):
+            isinstance(value, kind)
 
 
 @contextmanager
@@ -67,16 +94,15 @@ def _as_in_a_kernel() -> Iterator[None]:
 
 
 @contextmanager
-def _hidden(name: str) -> Iterator[None]:
-    """Let imports find a library missing; afterwards it can be imported as ever."""
-    if name in sys.modules:
-        yield
-        return
-    sys.modules[name] = None  # type: ignore[assignment]
+def _hidden(*names: str) -> Iterator[None]:
+    """Let imports find libraries missing; afterwards they can be imported as ever."""
+    hidden = [name for name in names if name not in sys.modules]
+    sys.modules.update(dict.fromkeys(hidden))  # type: ignore[arg-type]
     try:
         yield
     finally:
-        del sys.modules[name]
+        for name in hidden:
+            del sys.modules[name]
 
 
 with loading():

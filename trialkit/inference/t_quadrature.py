@@ -35,6 +35,12 @@ def _normal_rule() -> tuple[np.ndarray, np.ndarray]:
     return z, 8.5 * w * np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
 
 
+def know_nodes() -> None:
+    """Work out the nodes that no data change, for those that come after."""
+    scale_rule(1.0)
+    _normal_rule()
+
+
 def star_inside(c: np.ndarray, loadings: np.ndarray, df: float) -> np.ndarray:
     """Return P(all |T_i| <= c) for each of ``c`` (q,), corr(T_i, T_j) = λ_i λ_j (Dunnett 1955).
 
