@@ -43,6 +43,29 @@ def test_text_of_another_program_arrives(tmp_path: Path) -> None:
     assert heard == "from outside"
 
 
+def test_text_of_children_that_a_cell_forks_arrives(tmp_path: Path) -> None:
+    cell = """
+import os, sys, time
+if child := os.fork():
+    os.waitpid(child, 0); time.sleep(0.3)
+else:
+    print("of a child"); sys.stdout.flush(); os._exit(0)
+"""
+    assert said(tmp_path, cell) == ["of a child"]
+
+
+def test_threads_that_write_at_the_same_time_are_heard_in_full(tmp_path: Path) -> None:
+    cell = """
+import sys, threading
+def write(name):
+    for _ in range(100):
+        sys.stdout.write(name + "\\n"); sys.stdout.flush(); display(name)
+threads = [threading.Thread(target=write, args=(name,)) for name in "abcd"]
+[one.start() for one in threads]; [one.join() for one in threads]
+"""
+    assert sorted(said(tmp_path, cell)[0].split()) == sorted("abcd" * 100)
+
+
 def test_it_goes_on_after_an_error(tmp_path: Path) -> None:
     assert said(tmp_path, "1 / 0", "print('on')") == ["ZeroDivisionError", "on"]
 

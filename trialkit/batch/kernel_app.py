@@ -3,14 +3,15 @@
 import atexit
 import re
 import sys
-from collections.abc import Iterator, Sequence
+import threading
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from types import ModuleType
 from typing import Any, ClassVar
 
-from ipykernel import ipkernel
+from ipykernel import ipkernel, kernelapp
 from ipykernel.compiler import XCachingCompiler
-from ipykernel.iostream import OutStream
+from ipykernel.iostream import IOPubThread, OutStream
 from ipykernel.kernelapp import IPKernelApp
 from ipykernel.zmqshell import ZMQInteractiveShell
 from IPython.core.profiledir import ProfileDir
@@ -57,6 +58,8 @@ class BatchKernelApp(IPKernelApp):
             super().parse_command_line(argv)
         else:
             self.update_config(config)
+            # Of what is logged only this much is written; the rest need not be put in words.
+            self.log.setLevel(self.log_level)
 
     def init_profile_dir(self) -> None:
         """Make no folder for a person's settings: the shell's profile has no place on the disk."""
@@ -64,6 +67,11 @@ class BatchKernelApp(IPKernelApp):
 
     def load_config_file(self, *_: Any, **__: Any) -> None:
         """Read no file of a person."""
+
+    def init_iopub(self, context: Any) -> None:
+        """Create the channel on which cells publish what they show."""
+        with _in_place_of(kernelapp, IOPubThread=QuickPublisher):
+            super().init_iopub(context)
 
     def init_heartbeat(self) -> None:
         """Start no heart that nobody listens to: the kernel's end is seen by its parent."""
@@ -86,7 +94,7 @@ class BatchKernelApp(IPKernelApp):
         """
         shell = ZMQInteractiveShell.instance()
         self.user_ns = shell.user_ns
-        with _no_modules_to_list():
+        with _in_place_of(ipkernel, sys=_SystemWithoutModules("sys")):
             super().init_kernel()
         shell.kernel = self.kernel
         shell.init_environment()
@@ -119,6 +127,30 @@ def config_of(arguments: Sequence[str]) -> Config | None:
     return config
 
 
+class QuickPublisher(IOPubThread):
+    """Publishes in the thread that has something to say, one message at a time.
+
+    ipykernel's own hands each message to its thread, and a cell competes with that one for the
+    interpreter. Here the thread serves only what children of a cell print, and text that nobody
+    flushes.
+    """
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        self._turn = threading.RLock()
+        super().__init__(*arguments, **options)
+
+    def _setup_xpub_listener(self) -> None:
+        """Leave the socket to those who publish; no client of a batch waits for a welcome."""
+
+    def schedule(self, f: Callable[[], Any]) -> None:
+        """Do it at once."""
+        if self._is_master_process():
+            with self._turn:
+                f()
+        else:  # in a child that a cell forked, whoever had the lock is not there
+            f()
+
+
 class QuickStream(OutStream):
     """Standard output of the cells; asks its thread to send only when there is something to send.
 
@@ -140,6 +172,13 @@ class QuickStream(OutStream):
             self._waiting = False
             super().flush()
 
+    def _schedule_flush(self) -> None:
+        """Send what was written in a moment, unless somebody flushes it before."""
+        if not self._flush_pending:
+            self._flush_pending = True
+            loop = self._io_loop
+            loop.add_callback(lambda: loop.call_later(self.flush_interval, self._flush))
+
 
 class _SystemWithoutModules(ModuleType):
     """Python's sys as ipykernel sees it while its kernel is made."""
@@ -151,9 +190,11 @@ class _SystemWithoutModules(ModuleType):
 
 
 @contextmanager
-def _no_modules_to_list() -> Iterator[None]:
-    ipkernel.sys = _SystemWithoutModules("sys")
+def _in_place_of(module: ModuleType, **names: Any) -> Iterator[None]:
+    """Let a module find something else under a name of its own."""
+    before = {name: getattr(module, name) for name in names}
+    vars(module).update(names)
     try:
         yield
     finally:
-        ipkernel.sys = sys
+        vars(module).update(before)
