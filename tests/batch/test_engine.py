@@ -1,6 +1,7 @@
 """The batch's client keeps what cells show as nbclient, which waits in another way, keeps it."""
 
 import json
+import time
 from pathlib import Path
 from typing import Any
 
@@ -8,6 +9,8 @@ import nbformat
 import pytest
 from nbclient import NotebookClient
 
+from trialkit.batch import warm_server
+from trialkit.batch.engine import BatchClient
 from trialkit.batch.execute import Run, execute
 from trialkit.batch.templates import read_template
 
@@ -65,6 +68,36 @@ def test_the_notebook_that_was_run_is_a_valid_one(tmp_path: Path) -> None:
 def test_a_cell_that_may_fail_does_not_end_the_run(tmp_path: Path) -> None:
     run = ran(tmp_path, notebook_of("1 / 0", tags=("raises-exception",)))
     assert run.notebook.cells[-1].outputs[0].ename == "ZeroDivisionError"
+
+
+@pytest.mark.parametrize("forks", [True, False])
+def test_no_cell_runs_after_one_that_failed(tmp_path: Path, monkeypatch, forks: bool) -> None:
+    # A kernel is asked for a cell before it is known what became of the one before, here late.
+    ask = BatchClient._ask
+    monkeypatch.setattr(BatchClient, "_ask", lambda *cell: time.sleep(0.2) or ask(*cell))
+    monkeypatch.setattr(warm_server, "available", lambda: forks)
+    run = ran(tmp_path, notebook_of("1 / 0", "open('after', 'w').close()", "1"))
+    assert run.fault is not None
+    assert not (tmp_path / "after").exists()
+
+
+def test_cells_after_one_that_may_fail_run(tmp_path: Path) -> None:
+    notebook = notebook_of("1 / 0", "print('on')")
+    notebook.cells[1].metadata.tags = ["raises-exception"]
+    assert ran(tmp_path, notebook).notebook.cells[-1].outputs[0].text == "on\n"
+
+
+def test_what_a_cell_wrote_before_it_hung_is_kept(tmp_path: Path) -> None:
+    run = ran(tmp_path, notebook_of("print('here'); import time; time.sleep(60)"), timeout=2.0)
+    assert run.notebook.cells[-1].outputs[0].text == "here\n"
+
+
+def test_text_comes_in_one_piece_however_long_the_cell_takes(tmp_path: Path) -> None:
+    each = "print(n, file=sys.stderr); print(n); time.sleep(0.5)"
+    cell = f"import sys, time\nfor n in 'ab':\n    {each}\ndisplay(1); print('c')"
+    outputs = ran(tmp_path, notebook_of(cell)).notebook.cells[-1].outputs
+    kept = [(one.get("name"), one.get("text")) for one in outputs]
+    assert kept == [("stdout", "a\nb\n"), ("stderr", "a\nb\n"), (None, None), ("stdout", "c\n")]
 
 
 def test_a_cell_that_is_to_be_skipped_does_not_run(tmp_path: Path) -> None:

@@ -1,7 +1,8 @@
 """The papermill engine of the batch: cells run in kernels that start warm."""
 
 import time
-from collections.abc import Mapping
+from collections import deque
+from collections.abc import Iterator, Mapping
 from queue import Empty
 from typing import Any
 
@@ -15,6 +16,8 @@ from trialkit.batch.provisioner import WarmManager, is_end_of
 
 ENGINE = "trialkit"
 LOOK = 0.5  # seconds between looks whether a silent kernel is still there
+# Seconds for which a kernel gives up what it is asked after a cell failed: until it is ended.
+NOTHING_AFTER_AN_ERROR = "--Kernel.stop_on_error_timeout=600"
 
 PARTS = {  # of an output in a notebook, by its kind
     "display_data": ("data", "metadata"),
@@ -41,20 +44,41 @@ class BatchClient(PapermillNotebookClient):
 
     def papermill_execute_cells(self) -> None:
         """Run the cells one after the other up to one that fails; papermill notes how they went."""
-        for index, cell in enumerate(self.nb.cells):
-            if self._has_nothing_to_run(cell):
-                continue
+        for asked, cell, index in self._asked():
             self.nb_man.cell_start(cell, index)
             try:
-                self.execute_cell(cell, index)
+                self._take_in(asked, cell, index)
             except CellExecutionError as error:
                 self.nb_man.cell_exception(cell, index, exception=error)
                 break
             finally:
                 self.nb_man.cell_complete(cell, index)
 
-    def execute_cell(self, cell: Any, cell_index: int, *_: Any, **__: Any) -> Any:
-        """Run one cell and take in what it shows.
+    def _asked(self) -> Iterator[tuple[str, Any, int]]:
+        """Ask the kernel to run the cells, and yield what it was asked, each cell and its place.
+
+        A batch's own kernel is asked for one cell more than it is known to have run, so that it
+        need not wait for whoever takes in what a cell shows; after an error it would not run it.
+        """
+        ahead = 1 if self.km.forked else 0
+        waiting: deque[tuple[str, Any, int]] = deque()
+        for at, cell in enumerate(self.nb.cells):
+            if self._has_code(cell):
+                waiting.append((self._ask(cell), cell, at))
+            if len(waiting) > ahead:
+                yield waiting.popleft()
+        yield from waiting
+
+    def _has_code(self, cell: Any) -> bool:
+        skipped = self.skip_cells_with_tag in cell.metadata.get("tags", ())
+        return cell.cell_type == "code" and not skipped and bool(cell.source.strip())
+
+    def _ask(self, cell: Any) -> str:
+        may_fail = self.allow_errors or "raises-exception" in cell.metadata.get("tags", ())
+        return str(self.kc.execute(cell.source, stop_on_error=not may_fail))
+
+    def _take_in(self, asked: str, cell: Any, cell_index: int) -> None:
+        """Wait for one cell and take in what it shows.
 
         Raises CellExecutionError when the cell fails, CellTimeoutError when it takes too long and
         DeadKernelError when the kernel ends in it.
@@ -62,15 +86,9 @@ class BatchClient(PapermillNotebookClient):
         cell.outputs = []
         self.clear_before_next_output = False
         self.code_cells_executed += 1
-        asked = self.kc.execute(cell.source)
         reply = self._answer(asked, cell, cell_index)
         if reply["content"]["status"] == "error":
             run_sync(self._check_raise_for_error)(cell, cell_index, reply)
-        return cell
-
-    def _has_nothing_to_run(self, cell: Any) -> bool:
-        skipped = self.skip_cells_with_tag in cell.metadata.get("tags", ())
-        return skipped or cell.cell_type != "code" or not cell.source.strip()
 
     def _answer(self, asked: str, cell: Any, cell_index: int) -> Mapping[str, Any]:
         """Return the reply to a cell, once all that it published is taken in."""
@@ -131,6 +149,7 @@ class BatchEngine(NBClientEngine):
             kernel_manager_class=WarmManager,
             timeout=execution_timeout,
             record_timing=False,
+            extra_arguments=[NOTHING_AFTER_AN_ERROR],
             resources=resources or {},
         )
         return client.execute()

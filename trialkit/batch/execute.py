@@ -1,7 +1,8 @@
 """Running one notebook with papermill: in a kernel of its own, with nothing left of the clock."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -116,11 +117,31 @@ def timeless(notebook: Any, parameters: Mapping[str, Any]) -> Any:
 def _timeless(cell: Any, parameters: Mapping[str, Any]) -> Any:
     node = type(cell)
     kept = {key: one for key, one in cell.metadata.items() if key not in _CLOCK_IN_CELLS}
+    if cell.cell_type == "code":
+        cell = node({**cell, "outputs": _joined(cell.outputs)})
     if _INJECTED not in cell.metadata.get("tags", ()):
         return node({**cell, "metadata": node(kept)})
     source = _injected_source({**parameters, "output": ""})
     own = {"id": _INJECTED, "metadata": node({**kept, "editable": False}), "source": source}
     return node({**cell, **own})
+
+
+def _joined(outputs: Iterable[Any]) -> list[Any]:
+    """Join the text that a cell wrote between two other outputs: standard output, then errors.
+
+    In how many pieces it came, and in what order, depends on how long the cell took.
+    """
+    joined: list[Any] = []
+    for is_text, run in groupby(outputs, lambda output: output.output_type == "stream"):
+        if not is_text:
+            joined += run
+            continue
+        texts: dict[str, Any] = {}
+        for one in run:
+            known = texts.get(one.name, {**one, "text": ""})
+            texts[one.name] = type(one)({**known, "text": known["text"] + one.text})
+        joined += sorted(texts.values(), key=lambda output: output.name, reverse=True)
+    return joined
 
 
 def _injected_source(values: Mapping[str, Any]) -> str:

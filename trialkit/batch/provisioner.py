@@ -158,6 +158,11 @@ class WarmManager(AsyncKernelManager):
         process = getattr(self.provisioner, "process", None)
         return process is not None and process.poll() is None
 
+    @property
+    def forked(self) -> bool:
+        """True when the kernel was forked from the warm server, not started plainly."""
+        return isinstance(getattr(self.provisioner, "process", None), KernelHandle)
+
     async def _async_pre_start_kernel(self, **options: Any) -> Any:
         self.kernel_id = self.kernel_id or str(uuid.uuid4())
         if self.provisioner is None:
