@@ -66,6 +66,21 @@ threads = [threading.Thread(target=write, args=(name,)) for name in "abcd"]
     assert sorted(said(tmp_path, cell)[0].split()) == sorted("abcd" * 100)
 
 
+def test_an_interrupt_waits_until_what_is_being_published_is_out(tmp_path: Path) -> None:
+    cell = """
+import os, signal
+publisher = get_ipython().kernel.iopub_thread
+send = publisher._really_send
+def interrupted(*message, **options):
+    publisher._really_send = send
+    os.kill(os.getpid(), signal.SIGINT)
+    send(*message, **options)
+publisher._really_send = interrupted
+print("out", flush=True)
+"""
+    assert said(tmp_path, cell, "print('on')") == ["out\nKeyboardInterrupt", "on"]
+
+
 def test_it_goes_on_after_an_error(tmp_path: Path) -> None:
     assert said(tmp_path, "1 / 0", "print('on')") == ["ZeroDivisionError", "on"]
 

@@ -2,11 +2,12 @@
 
 import atexit
 import re
+import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from types import ModuleType
+from types import FrameType, ModuleType
 from typing import Any, ClassVar
 
 from ipykernel import ipkernel, kernelapp
@@ -143,9 +144,9 @@ class QuickPublisher(IOPubThread):
         """Leave the socket to those who publish; no client of a batch waits for a welcome."""
 
     def schedule(self, f: Callable[[], Any]) -> None:
-        """Do it at once."""
+        """Do it at once, in one piece."""
         if self._is_master_process():
-            with self._turn:
+            with self._turn, _interrupted_only_after():
                 f()
         else:  # in a child that a cell forked, whoever had the lock is not there
             f()
@@ -178,6 +179,22 @@ class QuickStream(OutStream):
             self._flush_pending = True
             loop = self._io_loop
             loop.add_callback(lambda: loop.call_later(self.flush_interval, self._flush))
+
+
+@contextmanager
+def _interrupted_only_after() -> Iterator[None]:
+    """Let an interrupt wait: one that breaks off a message spoils the one after, too."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # only the main thread is interrupted
+        return
+    held: list[tuple[int, FrameType | None]] = []
+    before = signal.signal(signal.SIGINT, lambda *told: held.append(told))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if held and callable(before):
+        before(*held[0])
 
 
 class _SystemWithoutModules(ModuleType):
