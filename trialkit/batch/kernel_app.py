@@ -178,7 +178,12 @@ class QuickStream(OutStream):
         if not self._flush_pending:
             self._flush_pending = True
             loop = self._io_loop
-            loop.add_callback(lambda: loop.call_later(self.flush_interval, self._flush))
+            loop.add_callback(lambda: loop.call_later(self.flush_interval, self._flush_in_turn))
+
+    def _flush_in_turn(self) -> None:
+        """Send the text before whatever is published after it."""
+        if self.pub_thread is not None:
+            self.pub_thread.schedule(self._flush)
 
 
 @contextmanager
