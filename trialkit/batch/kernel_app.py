@@ -153,25 +153,15 @@ class QuickPublisher(IOPubThread):
 
 
 class QuickStream(OutStream):
-    """Standard output of the cells; asks its thread to send only when there is something to send.
+    """Standard output of the cells; sends only when there is something to send.
 
-    A kernel flushes both streams some eighty times a report, and waits half a thousandth of a
-    second each time.
+    A kernel flushes both streams some eighty times a report, mostly for nothing.
     """
-
-    _waiting = False
-
-    def write(self, string: str) -> int | None:  # type: ignore[override]
-        """Take text to be sent."""
-        written = super().write(string)
-        self._waiting = True
-        return written
 
     def flush(self) -> None:
         """Send what was written since the last time."""
-        if self._waiting:
-            self._waiting = False
-            super().flush()
+        if self._buffers:
+            self._flush_in_turn()
 
     def _schedule_flush(self) -> None:
         """Send what was written in a moment, unless somebody flushes it before."""
