@@ -1,8 +1,9 @@
 """Running one notebook with papermill: in a kernel of its own, with nothing left of the clock."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
@@ -105,8 +106,8 @@ def _name_of(cell: Any) -> str:
 def timeless(notebook: Any, parameters: Mapping[str, Any]) -> Any:
     """Return the notebook without times, paths and random ids, so that equal runs are equal bytes.
 
-    The parameter ``output`` is emptied: the kept notebook writes no file when run by hand. The
-    outputs of cells are those of ``notebook`` itself and no copies.
+    The parameter ``output`` is emptied: the kept notebook writes no file when run by hand. All
+    outputs but text are those of ``notebook`` itself and no copies.
     """
     node = type(notebook)
     cells = [_timeless(cell, parameters) for cell in notebook.cells]
@@ -117,13 +118,13 @@ def timeless(notebook: Any, parameters: Mapping[str, Any]) -> Any:
 def _timeless(cell: Any, parameters: Mapping[str, Any]) -> Any:
     node = type(cell)
     kept = {key: one for key, one in cell.metadata.items() if key not in _CLOCK_IN_CELLS}
+    own: dict[str, Any] = {}
     if cell.cell_type == "code":
-        cell = node({**cell, "outputs": _joined(cell.outputs)})
-    if _INJECTED not in cell.metadata.get("tags", ()):
-        return node({**cell, "metadata": node(kept)})
-    source = _injected_source({**parameters, "output": ""})
-    own = {"id": _INJECTED, "metadata": node({**kept, "editable": False}), "source": source}
-    return node({**cell, **own})
+        own["outputs"] = _joined(cell.outputs)
+    if _INJECTED in cell.metadata.get("tags", ()):
+        kept["editable"] = False
+        own |= {"id": _INJECTED, "source": _injected_source({**parameters, "output": ""})}
+    return node({**cell, "metadata": node(kept), **own})
 
 
 def _joined(outputs: Iterable[Any]) -> list[Any]:
@@ -133,15 +134,16 @@ def _joined(outputs: Iterable[Any]) -> list[Any]:
     """
     joined: list[Any] = []
     for is_text, run in groupby(outputs, lambda output: output.output_type == "stream"):
-        if not is_text:
-            joined += run
-            continue
-        texts: dict[str, Any] = {}
-        for one in run:
-            known = texts.get(one.name, {**one, "text": ""})
-            texts[one.name] = type(one)({**known, "text": known["text"] + one.text})
-        joined += sorted(texts.values(), key=lambda output: output.name, reverse=True)
+        pieces = list(run)
+        joined += _in_one_piece(pieces) if is_text else pieces
     return joined
+
+
+def _in_one_piece(texts: Iterable[Any]) -> Iterator[Any]:
+    by_name = attrgetter("name")
+    for _, written in groupby(sorted(texts, key=by_name, reverse=True), by_name):
+        first, *others = written
+        yield type(first)({**first, "text": "".join(one.text for one in (first, *others))})
 
 
 def _injected_source(values: Mapping[str, Any]) -> str:
