@@ -49,7 +49,6 @@ FILLED = (  # functions without arguments that fill what every report would fill
     "trialkit.study.units.know_every_conversion",
     "trialkit.figures.theme.draw_letters",
     "trialkit.inference.multivariate_t.know_every_rule",
-    "trialkit.batch.preload_kernels.settle_kinds",
 )
 
 
@@ -63,6 +62,7 @@ def load_all() -> None:
             getattr(trialkit, name)
         for place in FILLED:
             pkgutil.resolve_name(place)()
+        settle_kinds()
     # Last, since libraries behave otherwise where they find a shell.
     importlib.import_module("trialkit.batch.kernel_app").make_shell_ready()
 

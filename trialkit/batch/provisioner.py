@@ -155,13 +155,16 @@ class WarmManager(AsyncKernelManager):
 
     def lives(self) -> bool:
         """Say at once whether the kernel's process is there."""
-        process = getattr(self.provisioner, "process", None)
-        return process is not None and process.poll() is None
+        return self._process is not None and self._process.poll() is None
 
     @property
     def forked(self) -> bool:
         """True when the kernel was forked from the warm server, not started plainly."""
-        return isinstance(getattr(self.provisioner, "process", None), KernelHandle)
+        return isinstance(self._process, KernelHandle)
+
+    @property
+    def _process(self) -> Any:
+        return getattr(self.provisioner, "process", None)
 
     async def _async_pre_start_kernel(self, **options: Any) -> Any:
         self.kernel_id = self.kernel_id or str(uuid.uuid4())

@@ -188,8 +188,8 @@ def know_every_rule() -> None:
     These are the nodes and weights of the quadratures, and directions for up to eight means.
     """
     know_nodes()
-    for means in range(3, 9):
-        _directions(means - 1)
+    for dimensions in range(2, 8):
+        _directions(dimensions)
 
 
 def _reaches(family: Comparisons) -> tuple[np.ndarray, np.ndarray]:
