@@ -33,6 +33,10 @@ class PageExporter(TemplateExporter):
     def _file_extension_default(self) -> str:
         return ".html"
 
+    def _preprocess(self, nb: Any, resources: Any) -> tuple[Any, Any]:
+        """Hand on what is there: copies, which take long, are for preprocessors to work on."""
+        return nb, resources
+
 
 @lru_cache(maxsize=1)
 def exporter() -> PageExporter:
