@@ -3,15 +3,18 @@
 import json
 import time
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import nbformat
 import pytest
+from jupyter_client.session import Session
 from nbclient import NotebookClient
 
 from trialkit.batch import warm_server
 from trialkit.batch.engine import BatchClient
 from trialkit.batch.execute import Run, execute
+from trialkit.batch.provisioner import PlainChannel
 from trialkit.batch.templates import read_template
 
 SHOWN = (
@@ -63,6 +66,17 @@ def test_the_notebook_that_was_run_is_a_valid_one(tmp_path: Path) -> None:
     found = ran(tmp_path, notebook_of(*SHOWN)).notebook
     nbformat.validate(found)
     assert found.metadata.language_info.name == "python"
+
+
+def test_a_message_that_the_kernel_did_not_sign_is_refused() -> None:
+    def received(key: bytes) -> Any:
+        parts = Session(key=key).serialize(Session(key=key).msg("status", {"n": 1}))
+        socket: Any = SimpleNamespace(recv_multipart=lambda: parts)
+        return PlainChannel(socket, Session(key=b"ours"))._recv()
+
+    assert received(b"ours")["content"] == {"n": 1}
+    with pytest.raises(ValueError, match="does not come from its kernel"):
+        received(b"of another")
 
 
 def test_a_cell_that_may_fail_does_not_end_the_run(tmp_path: Path) -> None:

@@ -91,12 +91,13 @@ def test_a_kernel_that_ignores_the_request_to_end_is_killed(tmp_path: Path) -> N
     assert gone(in_kernel(tmp_path, steps))
 
 
-def test_what_the_kernel_started_ends_with_it_when_killed(tmp_path: Path) -> None:
+@pytest.mark.parametrize("now", [True, False])
+def test_what_the_kernel_started_ends_with_it(tmp_path: Path, now: bool) -> None:
     code = "import subprocess; child = subprocess.Popen(['sleep', '60']); print(child.pid)"
 
     async def steps(session: Session) -> int:
         pid = int(await session.answer(code))
-        await session.manager.shutdown_kernel(now=True)
+        await session.manager.shutdown_kernel(now=now)
         return pid
 
     assert gone(in_kernel(tmp_path, steps))

@@ -26,6 +26,12 @@ def test_its_modules_are_all_there_although_no_debugger_was_told_of_them(tmp_pat
     assert said(tmp_path, whole, listed) == ["True True", "[]"]
 
 
+def test_processes_to_end_are_looked_for_only_where_cells_started_some(tmp_path: Path) -> None:
+    look = "print(len(get_ipython().kernel._process_children()), 'psutil' in sys.modules)"
+    start = "import subprocess, sys; child = subprocess.Popen(['sleep', '60'])"
+    assert said(tmp_path, "import sys", look, start, look) == ["", "0 False", "", "1 True"]
+
+
 def test_text_belongs_to_the_cell_that_wrote_it_and_keeps_its_order(tmp_path: Path) -> None:
     cells = ["print('a', end=''); print('b')", "pass", "import sys; print('c'); sys.stdout.flush()"]
     assert said(tmp_path, *cells) == ["ab", "", "c"]

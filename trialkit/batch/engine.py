@@ -3,6 +3,7 @@
 import time
 from collections import deque
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from queue import Empty
 from typing import Any
 
@@ -52,7 +53,15 @@ class BatchClient(PapermillNotebookClient):
                 self.nb_man.cell_exception(cell, index, exception=error)
                 break
             finally:
-                self.nb_man.cell_complete(cell, index)
+                self._complete(cell, index)
+
+    def _complete(self, cell: Any, index: int) -> None:
+        """Let papermill note how a cell went, without its reading of dates in any format."""
+        notes = cell.metadata.papermill
+        begun = notes.pop("start_time")
+        self.nb_man.cell_complete(cell, index)
+        took = datetime.fromisoformat(notes.end_time) - datetime.fromisoformat(begun)
+        notes.update(start_time=begun, duration=took.total_seconds())
 
     def _asked(self) -> Iterator[tuple[str, Any, int]]:
         """Ask the kernel to run the cells, and yield what it was asked, each cell and its place.

@@ -1,6 +1,7 @@
 """The kernel of a batch: ipykernel's own, without what only serves a debugger or a person."""
 
 import atexit
+import os
 import re
 import signal
 import sys
@@ -13,6 +14,7 @@ from typing import Any, ClassVar
 from ipykernel import ipkernel, kernelapp
 from ipykernel.compiler import XCachingCompiler
 from ipykernel.iostream import IOPubThread, OutStream
+from ipykernel.ipkernel import IPythonKernel
 from ipykernel.kernelapp import IPKernelApp
 from ipykernel.zmqshell import ZMQInteractiveShell
 from IPython.core.profiledir import ProfileDir
@@ -44,6 +46,10 @@ class BatchKernelApp(IPKernelApp):
     Nothing personal reaches a report: neither the configuration nor the start-up files of whoever
     renders it are read.
     """
+
+    @default("kernel_class")
+    def _kernel_without_search(self) -> str:
+        return f"{__name__}.{BatchKernel.__name__}"
 
     @default("outstream_class")
     def _quick_streams(self) -> str:
@@ -112,6 +118,18 @@ class BatchKernelApp(IPKernelApp):
         """Run no start-up file; what the shell itself defines does not count as a cell's."""
         shell = ZMQInteractiveShell.instance()
         shell.user_ns_hidden.update(shell.user_ns)
+
+
+class BatchKernel(IPythonKernel):
+    """The kernel itself, which looks for processes to end only where it started some."""
+
+    def _process_children(self) -> list[Any]:
+        """Find what cells started and left running: psutil looks at all processes there are."""
+        try:
+            os.waitid(os.P_ALL, 0, os.WEXITED | os.WNOHANG | os.WNOWAIT)
+        except ChildProcessError:
+            return []
+        return super()._process_children()
 
 
 def config_of(arguments: Sequence[str]) -> Config | None:
