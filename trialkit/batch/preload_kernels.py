@@ -23,8 +23,10 @@ MODULES = (
     "IPython.core.completerlib",
     "IPython.core.debugger",
     "IPython.core.historyapp",
+    "IPython.core.logger",
     "IPython.core.oinspect",
     "IPython.extensions.storemagic",
+    "encodings.utf_8_sig",
     "faulthandler",
     "matplotlib.pyplot",
     "matplotlib.backends.backend_agg",
@@ -35,19 +37,21 @@ MODULES = (
     "pandas.io.formats.csvs",
     "pdb",
     "pingouin",
+    "resource",
     "tornado.platform.asyncio",
     "trialkit.inference.counts",
     "trialkit.inference.proportions",
+    "zmq.utils.garbage",
 )
 OPENED = ("open_report", "open_across", "open_final")  # what the notebooks of a batch begin with
 # Libraries look whether these are there, and load half of them for frames that are never used
-# here, and for a debugger that no batch has.
-LEFT_OUT = ("dask", "debugpy")
+# here, for a debugger that no batch has, and for controls that no page has.
+LEFT_OUT = ("dask", "debugpy", "ipywidgets")
 FILLED = (  # functions without arguments that fill what every report would fill anew
     # Whoever names a figure backend looks for those of all installed libraries.
     "matplotlib.backends.backend_registry.list_all",
     "trialkit.study.units.know_every_conversion",
-    "trialkit.figures.theme.draw_letters",
+    "trialkit.figures.theme.draw_common",
     "trialkit.inference.multivariate_t.know_every_rule",
 )
 

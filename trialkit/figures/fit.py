@@ -6,7 +6,7 @@ from typing import Final
 
 from matplotlib.font_manager import FontProperties
 
-from trialkit.figures.lettering import FAMILY, Renderer
+from trialkit.figures.lettering import FAMILY, Renderer, line_in
 
 _DPI: Final = 180
 
@@ -18,11 +18,15 @@ def text_width(text: str, size: float, weight: str = "normal") -> float:
     >>> 0.3 < text_width("Netting", 10.0) < text_width("Netting", 10.0, "bold") < 0.7
     True
     """
+    return max(_line_width(line, size, weight) for line in text.split("\n")) / _DPI
+
+
+def _line_width(line: str, size: float, weight: str) -> float:
+    """Width in pixels; a line that has to be shaped is measured as it will be drawn."""
+    if found := line_in(line, weight, size, _DPI):
+        return found.advance
     font = FontProperties(family=FAMILY, size=size, weight=weight)
-    renderer = Renderer(1, 1, _DPI)
-    lines = text.split("\n")
-    widths = [renderer.get_text_width_height_descent(line, font, False)[0] for line in lines]
-    return float(max(widths)) / _DPI
+    return float(Renderer(1, 1, _DPI).get_text_width_height_descent(line, font, False)[0])
 
 
 def wrap(text: str, width: float, size: float, weight: str = "normal") -> str:

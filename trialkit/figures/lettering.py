@@ -6,10 +6,10 @@ are kept, set side by side and filled as one path. All else goes the renderer's 
 """
 
 import threading
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from io import BytesIO
+from itertools import accumulate, pairwise
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any, Final
 
@@ -99,37 +99,27 @@ class Face:
             return None
         letters = _with_ligatures(text)
         with self._lock:
-            if not all(self._has(letter) for letter in letters):
-                return None
-            glyphs = tuple(self._glyph(letter) for letter in letters)
-            *edges, end = self._edges(glyphs)
-        return Line(glyphs, tuple(edges), end)
+            glyphs = [self._glyphs.get(letter) or self._loaded(letter) for letter in letters]
+            return self._line(tuple(filter(None, glyphs))) if all(glyphs) else None
 
-    def _has(self, letter: str) -> bool:
-        return letter in self._glyphs or self._font.get_char_index(ord(letter)) != 0
-
-    def _glyph(self, letter: str) -> Glyph:
-        if letter not in self._glyphs:
-            loaded = self._font.load_char(ord(letter), flags=LoadFlags.NO_HINTING)
-            index = self._font.get_char_index(ord(letter))
-            vertices, codes = _straightened(*self._font.get_path())
-            _, low, _, high = (end / _UNIT for end in loaded.bbox)
-            advance = loaded.horiAdvance / _UNIT
-            self._glyphs[letter] = Glyph(index, vertices, codes, advance, low, high)
+    def _loaded(self, letter: str) -> Glyph | None:
+        index = self._font.get_char_index(ord(letter))
+        if index == 0:
+            return None
+        loaded = self._font.load_char(ord(letter), flags=LoadFlags.NO_HINTING)
+        vertices, codes = _straightened(*self._font.get_path())
+        _, low, _, high = (end / _UNIT for end in loaded.bbox)
+        advance = loaded.horiAdvance / _UNIT
+        self._glyphs[letter] = Glyph(index, vertices, codes, advance, low, high)
         return self._glyphs[letter]
 
-    def _edges(self, glyphs: tuple[Glyph, ...]) -> Iterator[float]:
-        """Left edge of each glyph, then the end of the last one."""
-        edge, before = 0.0, glyphs[0]
-        yield edge
-        for glyph in glyphs[1:]:
-            edge += before.advance + self._kern(before.index, glyph.index)
-            yield edge
-            before = glyph
-        yield edge + before.advance
+    def _line(self, glyphs: tuple[Glyph, ...]) -> Line:
+        """Set glyphs side by side, each pair as close as the font asks."""
+        steps = (a.advance + self._kern((a.index, b.index)) for a, b in pairwise(glyphs))
+        edges = tuple(accumulate(steps, initial=0.0))
+        return Line(glyphs, edges, edges[-1] + glyphs[-1].advance)
 
-    def _kern(self, left: "GlyphIndexType", right: "GlyphIndexType") -> float:
-        pair = left, right
+    def _kern(self, pair: "tuple[GlyphIndexType, GlyphIndexType]") -> float:
         if pair not in self._kerning:
             self._kerning[pair] = self._font.get_kerning(*pair, Kerning.UNFITTED) / _UNIT
         return self._kerning[pair]
@@ -170,15 +160,16 @@ def _face(weight: str | int, points: float, dpi: float) -> Face:
 
 
 @lru_cache(maxsize=4096)
-def _line(face: Face, text: str) -> Line | None:
-    return face.line(text)
+def line_in(text: str, weight: str | int, points: float, dpi: float) -> Line | None:
+    """Set a line of text in the pictures' own font; None where it has to be shaped."""
+    return _face(weight, points, dpi).line(text)
 
 
 def line_of(text: str, font: FontProperties, dpi: float) -> Line | None:
     """Set a line of text in a font; None where it has to be shaped."""
     if font.get_family() not in _FAMILIES or font.get_style() != "normal":
         return None
-    return _line(_face(font.get_weight(), font.get_size_in_points(), dpi), text)
+    return line_in(text, font.get_weight(), font.get_size_in_points(), dpi)
 
 
 class Renderer(RendererAgg):

@@ -17,6 +17,7 @@ import pandas as pd
 import seaborn as sns
 from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
 
 from trialkit.figures.encoding import compact
 from trialkit.figures.lettering import FAMILY, Canvas
@@ -149,9 +150,11 @@ def drawing(height: float) -> Iterator[Figure]:
         yield figure
 
 
-def draw_letters() -> None:
-    """Draw the common letters once, so that what is kept of them is at hand before it is needed."""
+def draw_common() -> None:
+    """Draw common letters and all hatches, so that what is kept of them is there when needed."""
     with drawing(1.0) as figure:
+        for hatch in _HATCHES:
+            figure.add_artist(Rectangle((0, 0), 0.01, 0.01, hatch=hatch))
         for size in (BODY, SMALL, SMALLEST):
             for weight in ("normal", "bold"):
                 figure.text(0, 0, COMMON, fontsize=size, fontweight=weight)

@@ -159,8 +159,8 @@ def _seeded_orders(sizes: tuple[int, ...], draws: int) -> tuple[np.ndarray, ...]
     Which labels are shuffled does not change how, so trials of equal blocks share the draws.
     """
     random = np.random.default_rng(SEED)
-    tiles = (np.tile(np.arange(size), (draws, 1)) for size in sizes)
-    return tuple(random.permuted(tile, axis=1).astype(np.int16) for tile in tiles)
+    tiles = (np.tile(np.arange(size, dtype=np.int16), (draws, 1)) for size in sizes)
+    return tuple(random.permuted(tile, axis=1) for tile in tiles)
 
 
 def arrangements(treatment: np.ndarray, block: np.ndarray) -> int:
