@@ -39,8 +39,9 @@ def test_no_module_is_left_out_in_silence(module) -> None:
     assert told_by_server(f"trialkit.batch.{module}", question) == "[]"
 
 
-def test_neither_a_debugger_nor_a_cluster_is_loaded_for_kernels_but_cells_can_load_them() -> None:
-    left_out = "[name for name in sys.modules if name.startswith(('dask', 'debugpy', 'ipywidgets'))]"
+def test_no_debugger_cluster_or_control_is_loaded_for_kernels_but_cells_can_load_them() -> None:
+    loaded = "name.startswith(('dask', 'debugpy', 'ipywidgets'))"
+    left_out = f"[name for name in sys.modules if {loaded}]"
     spec = "bool(__import__('importlib.util').util.find_spec('debugpy'))"
     told = told_by_server("trialkit.batch.preload_kernels", f"{left_out}, {spec}")
     assert told == "[] True"
