@@ -4,7 +4,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from tests.intake.conftest import FILES, Mini
@@ -72,6 +72,7 @@ def changed_texts(changes) -> dict[str, str]:
 
 
 @settings(max_examples=150, deadline=None)
+@example([("fruit_sizes", 0, 1, '"'), ("fruit_sizes", 1, 0, '"')])
 @given(st.lists(CHANGE, min_size=1, max_size=6))
 def test_changed_cells_lead_to_tables_and_faults_never_to_a_traceback(template, changes):
     with tempfile.TemporaryDirectory() as parent:

@@ -4,6 +4,7 @@ import io
 import shutil
 import tempfile
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 
 import openpyxl
@@ -103,7 +104,9 @@ def test_changed_corrections_are_made_on_record_or_not_at_all(template, changes,
         assert len(read.corrections) or intake.faults or not changed
 
 
+@pytest.mark.filterwarnings("ignore:Cell .* is marked as a date:UserWarning")
 @settings(max_examples=40, deadline=None)
+@example([("events", 1, 1, datetime(2000, 1, 1)), ("events", 1, 1, 2958466)], 0)
 @given(st.lists(IN_BOOK, min_size=1, max_size=4), st.integers(0, 9))
 def test_changed_cells_of_a_workbook(template, changes, hidden):
     def change(made: openpyxl.Workbook) -> None:

@@ -111,3 +111,11 @@ def test_a_cell_in_quotation_marks_changes_nothing_in_the_others(rows):
     one, other = (grid_of_text(text.encode(), ("date", "plot")) for text in (plain, quoted))
     pd.testing.assert_frame_equal(one.cells, other.cells)
     assert one.problems == other.problems
+
+
+def test_lines_that_quotation_marks_join_to_a_wider_row_are_an_error_and_no_lost_cells():
+    grid = grid_of_text(b'date,plot,"note\n"101,b,c\n102,d,e\n', ("date", "plot"))
+    (problem,) = grid.problems
+    assert problem.breaks
+    assert "more cells than any line" in problem.what
+    assert "quotation mark" in problem.remedy

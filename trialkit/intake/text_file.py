@@ -2,6 +2,7 @@
 
 import io
 import re
+import warnings
 from collections.abc import Collection, Iterator
 from typing import Final
 
@@ -126,7 +127,7 @@ def _parsed(text: str, delimiter: str, problems: tuple[Problem, ...]) -> Grid:
         return Grid(grid.cells, (*problems, *grid.problems))
     try:
         frame = _read(text, delimiter, width)
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
+    except (ValueError, pd.errors.ParserWarning) as error:
         return broken_grid(
             "unreadable",
             f"the file cannot be read as a table ({_reason(error)})",
@@ -154,17 +155,21 @@ def _split(text: str, delimiter: str, width: int) -> Iterator[list[str]]:
 
 
 def _read(text: str, delimiter: str, width: int) -> pd.DataFrame:
-    return pd.read_csv(
-        io.StringIO(text),
-        sep=delimiter,
-        header=None,
-        names=range(width),
-        index_col=False,
-        dtype=object,
-        keep_default_na=False,
-        na_values=[],
-        skip_blank_lines=False,
-    )
+    with warnings.catch_warnings():
+        # A quotation mark can join lines to a row that is wider than any of them; pandas warns
+        # that it leaves the last cells of such a row out.
+        warnings.simplefilter("error", pd.errors.ParserWarning)
+        return pd.read_csv(
+            io.StringIO(text),
+            sep=delimiter,
+            header=None,
+            names=range(width),
+            index_col=False,
+            dtype=object,
+            keep_default_na=False,
+            na_values=[],
+            skip_blank_lines=False,
+        )
 
 
 def _delimiters(text: str, delimiter: str) -> np.ndarray:
@@ -194,6 +199,8 @@ def _short_rows(text: str, counts: np.ndarray) -> list[Problem]:
 
 
 def _reason(error: Exception) -> str:
+    if isinstance(error, pd.errors.ParserWarning):
+        return "a quotation mark joins lines to a row with more cells than any line has"
     return str(error).replace("Error tokenizing data. C error: ", "").strip().splitlines()[0]
 
 
