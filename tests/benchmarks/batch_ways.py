@@ -30,7 +30,9 @@ from trialkit.study import read_study
 
 ROOT = Path(__file__).resolve().parents[2]
 NOTEBOOKS = ROOT / "notebooks"
-ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT)}
+# Compiled modules are kept, as they are for everyone: no process need compile the package anew.
+KEPT = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+ENVIRONMENT = {**KEPT, "PYTHONPATH": str(ROOT)}
 CELLS = """
 import json, sys
 from pathlib import Path
