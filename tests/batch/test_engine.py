@@ -85,14 +85,22 @@ def test_a_cell_that_may_fail_does_not_end_the_run(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("forks", [True, False])
-def test_no_cell_runs_after_one_that_failed(tmp_path: Path, monkeypatch, forks: bool) -> None:
-    # A kernel is asked for a cell before it is known what became of the one before, here late.
-    ask = BatchClient._ask
-    monkeypatch.setattr(BatchClient, "_ask", lambda *cell: time.sleep(0.2) or ask(*cell))
+def test_a_cell_runs_once_all_that_the_one_before_showed_is_taken_in(
+    tmp_path: Path, monkeypatch, forks: bool
+) -> None:
+    taken, take_in = tmp_path / "taken", BatchClient._take_in
+
+    def late(*cell: Any) -> None:
+        time.sleep(0.2)
+        take_in(*cell)
+        with taken.open("a") as log:
+            log.write("x")
+
+    monkeypatch.setattr(BatchClient, "_take_in", late)
     monkeypatch.setattr(warm_server, "available", lambda: forks)
-    run = ran(tmp_path, notebook_of("1 / 0", "open('after', 'w').close()", "1"))
-    assert run.fault is not None
-    assert not (tmp_path / "after").exists()
+    run = ran(tmp_path, notebook_of("1", "open('taken').read()"))
+    before = len(run.notebook.cells) - 1
+    assert run.notebook.cells[-1].outputs[0].data["text/plain"] == repr("x" * before)
 
 
 def test_cells_after_one_that_may_fail_run(tmp_path: Path) -> None:

@@ -1,8 +1,7 @@
 """The papermill engine of the batch: cells run in kernels that start warm."""
 
 import time
-from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from datetime import datetime
 from queue import Empty
 from typing import Any
@@ -17,8 +16,6 @@ from trialkit.batch.provisioner import WarmManager, is_end_of
 
 ENGINE = "trialkit"
 LOOK = 0.5  # seconds between looks whether a silent kernel is still there
-# Seconds for which a kernel gives up what it is asked after a cell failed: until it is ended.
-NOTHING_AFTER_AN_ERROR = "--Kernel.stop_on_error_timeout=600"
 
 PARTS = {  # of an output in a notebook, by its kind
     "display_data": ("data", "metadata"),
@@ -44,11 +41,17 @@ class BatchClient(PapermillNotebookClient):
         return self.nb
 
     def papermill_execute_cells(self) -> None:
-        """Run the cells one after the other up to one that fails; papermill notes how they went."""
-        for asked, cell, index in self._asked():
+        """Run the cells one after the other up to one that fails; papermill notes how they went.
+
+        The kernel is asked for a cell once all that the one before showed is here: what a process
+        that dies has not sent yet is lost, and the cell in which it died would not be known.
+        """
+        for index, cell in enumerate(self.nb.cells):
+            if not self._has_code(cell):
+                continue
             self.nb_man.cell_start(cell, index)
             try:
-                self._take_in(asked, cell, index)
+                self._take_in(self._ask(cell), cell, index)
             except CellExecutionError as error:
                 self.nb_man.cell_exception(cell, index, exception=error)
                 break
@@ -62,21 +65,6 @@ class BatchClient(PapermillNotebookClient):
         self.nb_man.cell_complete(cell, index)
         took = datetime.fromisoformat(notes.end_time) - datetime.fromisoformat(begun)
         notes.update(start_time=begun, duration=took.total_seconds())
-
-    def _asked(self) -> Iterator[tuple[str, Any, int]]:
-        """Ask the kernel to run the cells, and yield what it was asked, each cell and its place.
-
-        A batch's own kernel is asked for one cell more than it is known to have run, so that it
-        need not wait for whoever takes in what a cell shows; after an error it would not run it.
-        """
-        ahead = 1 if self.km.forked else 0
-        waiting: deque[tuple[str, Any, int]] = deque()
-        for at, cell in enumerate(self.nb.cells):
-            if self._has_code(cell):
-                waiting.append((self._ask(cell), cell, at))
-            if len(waiting) > ahead:
-                yield waiting.popleft()
-        yield from waiting
 
     def _has_code(self, cell: Any) -> bool:
         skipped = self.skip_cells_with_tag in cell.metadata.get("tags", ())
@@ -158,7 +146,6 @@ class BatchEngine(NBClientEngine):
             kernel_manager_class=WarmManager,
             timeout=execution_timeout,
             record_timing=False,
-            extra_arguments=[NOTHING_AFTER_AN_ERROR],
             resources=resources or {},
         )
         return client.execute()

@@ -191,11 +191,6 @@ class WarmManager(AsyncKernelManager):
         return self._process is not None and self._process.poll() is None
 
     @property
-    def forked(self) -> bool:
-        """True when the kernel was forked from the warm server, not started plainly."""
-        return isinstance(self._process, KernelHandle)
-
-    @property
     def _process(self) -> Any:
         return getattr(self.provisioner, "process", None)
 
