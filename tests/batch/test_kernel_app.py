@@ -43,7 +43,7 @@ def test_text_that_was_not_flushed_is_sent_at_the_end_of_the_cell(tmp_path: Path
 
 def test_text_of_another_program_arrives(tmp_path: Path) -> None:
     # It comes through a pipe with a reader of its own, which ipykernel leaves out under pytest.
-    cell = "import os, time; os.system('echo from outside'); time.sleep(0.3)"
+    cell = "import os, time; os.system('echo from outside'); time.sleep(1)"
     environment = {k: v for k, v in os.environ.items() if k != "PYTEST_CURRENT_TEST"}
     heard = in_kernel(tmp_path, lambda session: session.answer(cell), env=environment)
     assert heard == "from outside"
@@ -53,7 +53,7 @@ def test_text_of_children_that_a_cell_forks_arrives(tmp_path: Path) -> None:
     cell = """
 import os, sys, time
 if child := os.fork():
-    os.waitpid(child, 0); time.sleep(0.3)
+    os.waitpid(child, 0); time.sleep(1)
 else:
     print("of a child"); sys.stdout.flush(); os._exit(0)
 """
