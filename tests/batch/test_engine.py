@@ -103,6 +103,14 @@ def test_a_cell_runs_once_all_that_the_one_before_showed_is_taken_in(
     assert run.notebook.cells[-1].outputs[0].data["text/plain"] == repr("x" * before)
 
 
+@pytest.mark.parametrize("forks", [True, False])
+def test_no_cell_runs_after_one_that_failed(tmp_path: Path, monkeypatch, forks: bool) -> None:
+    monkeypatch.setattr(warm_server, "available", lambda: forks)
+    run = ran(tmp_path, notebook_of("1 / 0", "open('after', 'w').close()", "1"))
+    assert run.fault is not None
+    assert not (tmp_path / "after").exists()
+
+
 def test_cells_after_one_that_may_fail_run(tmp_path: Path) -> None:
     notebook = notebook_of("1 / 0", "print('on')")
     notebook.cells[1].metadata.tags = ["raises-exception"]

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.batch.waiting import comes_true
 from trialkit.batch import Request, files, render, run, work
 from trialkit.batch.lock import study_lock
 from trialkit.errors import TrialkitError
@@ -72,13 +73,8 @@ def processes_of(word: str) -> list[str]:
     return found
 
 
-def none_left(word: str, seconds: float = 20.0) -> bool:
-    deadline = time.monotonic() + seconds
-    while processes_of(word):
-        if time.monotonic() > deadline:
-            return False
-        time.sleep(0.02)
-    return True
+def none_left(word: str, seconds: float = 5.0) -> bool:
+    return comes_true(lambda: not processes_of(word), seconds)
 
 
 def findings(out: Path) -> dict[str, bytes]:
@@ -176,7 +172,7 @@ def test_ctrl_c_stops_at_once_and_leaves_no_process(
     os.killpg(process.pid, signal.SIGINT)
     process.communicate(timeout=30)
     assert time.monotonic() - begun < 2
-    assert none_left(str(request_.out))
+    assert none_left(str(request_.out), 2.0)
     assert not list(staging.glob(".unfinished-*"))
 
 

@@ -5,16 +5,16 @@ import os
 import signal
 import subprocess
 import sys
-import time
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from tests.batch.kernels_for_tests import Session, in_kernel
+from tests.batch.waiting import comes_true
 from trialkit.batch import warm_server
 
 pytestmark = pytest.mark.skipif(not warm_server.available(), reason="processes cannot fork here")
+PATIENCE = 20.0  # seconds
 
 
 def gone(pid: int) -> bool:
@@ -27,17 +27,7 @@ def gone(pid: int) -> bool:
             return True
         return False
 
-    return comes_true(ended)
-
-
-def comes_true(wanted: Callable[[], bool], seconds: float = 20.0) -> bool:
-    """Wait until something holds; False when it does not in all that time."""
-    deadline = time.monotonic() + seconds
-    while not wanted():
-        if time.monotonic() > deadline:
-            return False
-        time.sleep(0.01)
-    return True
+    return comes_true(ended, PATIENCE)
 
 
 def open_files() -> int:
@@ -157,7 +147,7 @@ def test_nothing_is_left_behind(tmp_path: Path) -> None:
     before = open_files()
     folders = [in_kernel(tmp_path, steps) for _ in range(3)]
     assert not any(Path(folder).exists() for folder in folders)
-    assert comes_true(lambda: open_files() <= before)  # sockets are closed by a thread of their own
+    assert comes_true(lambda: open_files() <= before, PATIENCE)  # a thread closes sockets
 
 
 def test_another_server_starts_where_the_old_one_was_killed(tmp_path: Path) -> None:
